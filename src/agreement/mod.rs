@@ -1,0 +1,1 @@
+//! Agreement of two codings of one session: alignment, tables, kappa, matched events.

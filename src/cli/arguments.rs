@@ -1,0 +1,243 @@
+//! What can be typed. Help texts are written for keepers.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDate;
+use clap::{Args, CommandFactory as _, Parser, Subcommand};
+use clap_complete::Shell;
+
+use super::{CommandResult, FINE};
+use crate::time::{FrameNumber, Micros};
+
+/// Step through a filmed training session frame by frame, code it, and get the numbers.
+#[derive(Debug, Parser)]
+#[command(name = "shedlight", version, args_conflicts_with_subcommands = true, max_term_width = 100)]
+pub struct Arguments {
+    /// A study folder or a video file to open in the window
+    pub target: Option<PathBuf>,
+    /// Open this session of the study
+    #[arg(long, value_name = "ID", requires = "target")]
+    pub session: Option<String>,
+    /// Go to this time of the session: seconds (83.5) or minutes and seconds (1:23.5)
+    #[arg(long, value_name = "S", requires = "session")]
+    pub at: Option<Micros>,
+    /// What to do instead of opening the window
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// A command.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write the demo study, draw and encode its clips, and open it
+    Demo(Demo),
+    /// List the frames of a clip: number, time in seconds, key frame or not
+    Frames(Frames),
+    /// Save one frame of a clip as a PNG picture
+    Still(Still),
+    /// Check random access to a clip against a straight read, and measure it on this machine
+    Verify(Verify),
+    /// The measures of a study, of sessions or of codings
+    Summary(Summary),
+    /// How well two codings of one session agree, or every such pair of a study
+    Agree(Agree),
+    /// Look through a study: every file readable, consistent, clips found and unchanged
+    Check(Check),
+    /// Print completions for a shell
+    Completions {
+        /// Which shell
+        shell: Shell,
+    },
+    /// Print the manual page
+    Man,
+    /// Write the JSON Schemas of the study's files
+    Schema {
+        /// Folder to write to
+        dir: PathBuf,
+    },
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, Args)]
+pub struct Demo {
+    /// Folder to write the study to [default: shedlight-demo in your documents]
+    pub dir: Option<PathBuf>,
+    /// Only write it
+    #[arg(long)]
+    pub no_window: bool,
+    /// Only this session's clips (the codings are always written whole): 1 to 6
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=6))]
+    pub only: Option<u8>,
+    /// Write the study without any clips
+    #[arg(long, conflicts_with = "only")]
+    pub no_clips: bool,
+}
+
+/// Arguments of `frames`.
+#[derive(Debug, Args)]
+pub struct Frames {
+    /// The video file
+    pub clip: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Print comma-separated values
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// Add the stream's own timestamp and time base
+    #[arg(long)]
+    pub raw: bool,
+}
+
+/// Arguments of `still`.
+#[derive(Debug, Args)]
+#[command(group(clap::ArgGroup::new("which").required(true).args(["frame", "at"])))]
+pub struct Still {
+    /// The video file
+    pub clip: PathBuf,
+    /// Frame number, from 0
+    #[arg(long, value_name = "N", value_parser = parse_frame)]
+    pub frame: Option<FrameNumber>,
+    /// Clip time: the frame shown at that moment
+    #[arg(long, value_name = "S")]
+    pub at: Option<Micros>,
+    /// The PNG file to write
+    #[arg(long, value_name = "F.png")]
+    pub out: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `verify`.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// The video file
+    pub clip: PathBuf,
+    /// How many frames to fetch in shuffled and in reverse order
+    #[arg(long, value_name = "N", default_value_t = 200)]
+    pub seeks: u32,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `summary`.
+#[derive(Debug, Args)]
+pub struct Summary {
+    /// Study folders, session folders or coding files
+    #[arg(required = true)]
+    pub paths: Vec<PathBuf>,
+    /// Which of them count
+    #[command(flatten)]
+    pub choice: Choice,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Print comma-separated values: one line a coding and behaviour
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+}
+
+/// Which sessions and marks a measure takes.
+#[derive(Debug, Args, Default)]
+pub struct Choice {
+    /// Only this animal (id)
+    #[arg(long, value_name = "ID")]
+    pub animal: Option<String>,
+    /// Only this plan step
+    #[arg(long, value_name = "N")]
+    pub step: Option<u32>,
+    /// Only sessions from this day on (2025-03-01)
+    #[arg(long, value_name = "DAY")]
+    pub from: Option<NaiveDate>,
+    /// Only sessions up to and with this day
+    #[arg(long, value_name = "DAY")]
+    pub to: Option<NaiveDate>,
+    /// Leave out marks flagged unsure
+    #[arg(long)]
+    pub without_unsure: bool,
+}
+
+/// Arguments of `agree`.
+#[derive(Debug, Args)]
+pub struct Agree {
+    /// Two or more coding files of one session, or a study folder
+    #[arg(required = true)]
+    pub paths: Vec<PathBuf>,
+    /// Events match within this many seconds [default: 1, or 2 when most marks were placed live]
+    #[arg(long, value_name = "S")]
+    pub tolerance: Option<Micros>,
+    /// Compare time in units of this many seconds, frame by frame, or exactly
+    #[arg(long, value_name = "S|frame|exact", default_value = "exact", value_parser = parse_unit)]
+    pub unit: Unit,
+    /// Which of them count
+    #[command(flatten)]
+    pub choice: Choice,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Print comma-separated values: one line a pair, set and behaviour
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+}
+
+/// Units of time in which two records are compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Weighted by the exact time.
+    Exact,
+    /// Frame by frame.
+    Frame,
+    /// In units of this length.
+    Every(Micros),
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub struct Check {
+    /// The study folder
+    pub study: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn parse_frame(text: &str) -> Result<FrameNumber, String> {
+    text.parse().map(FrameNumber).map_err(|_| format!("'{text}' is no frame number: write 0, 1, 2 …"))
+}
+
+fn parse_unit(text: &str) -> Result<Unit, String> {
+    match text {
+        "exact" => Ok(Unit::Exact),
+        "frame" => Ok(Unit::Frame),
+        seconds => match seconds.parse::<Micros>() {
+            Ok(length) if length > Micros::ZERO => Ok(Unit::Every(length)),
+            _ => Err(format!("'{text}' is no unit: write seconds (1 or 0.2), frame or exact")),
+        },
+    }
+}
+
+pub(super) fn completions(shell: Shell, out: &mut dyn Write) -> CommandResult {
+    // By way of memory: the generator panics when it can't write.
+    let mut text = Vec::new();
+    clap_complete::generate(shell, &mut Arguments::command(), "shedlight", &mut text);
+    out.write_all(&text)?;
+    Ok(FINE)
+}
+
+pub(super) fn man_page(out: &mut dyn Write) -> CommandResult {
+    clap_mangen::Man::new(Arguments::command()).render(&mut { out })?;
+    Ok(FINE)
+}
+
+pub(super) fn schemas(dir: &Path, out: &mut dyn Write) -> CommandResult {
+    std::fs::create_dir_all(dir)?;
+    for (name, text) in crate::model::schema::all()? {
+        let path = dir.join(name);
+        std::fs::write(&path, text)?;
+        writeln!(out, "{}", path.display())?;
+    }
+    Ok(FINE)
+}

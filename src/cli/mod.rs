@@ -1,0 +1,131 @@
+//! The command line: arguments, one file a command, output and exit codes.
+//!
+//! Exit codes: [`FINE`], [`FINDINGS`] (the command worked and found something to look at),
+//! [`COULD_NOT`]. Results go to the given writer, progress and remarks to standard error, and
+//! errors are returned: `main` prints them.
+
+mod agree;
+pub mod arguments;
+mod check;
+mod demo;
+mod frames;
+mod still;
+mod summary;
+mod verify;
+
+use std::ffi::OsString;
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Parser as _;
+
+use crate::time::Micros;
+use arguments::{Arguments, Command};
+
+/// All went well and nothing was found wrong.
+pub const FINE: u8 = 0;
+/// It worked, and there is something to look at.
+pub const FINDINGS: u8 = 1;
+/// It could not be done.
+pub const COULD_NOT: u8 = 2;
+
+/// What `main` is to do next.
+#[derive(Debug)]
+pub enum Outcome {
+    /// Leave with this exit code.
+    Done(u8),
+    /// Open the window.
+    OpenWindow(WindowRequest),
+}
+
+/// What the window is to show first.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct WindowRequest {
+    /// A study folder or a clip; none: the last study.
+    pub target: Option<PathBuf>,
+    /// A session of that study.
+    pub session: Option<String>,
+    /// Session time to go to.
+    pub at: Option<Micros>,
+}
+
+/// Why a command could not be carried out.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// The program was built without what the command needs.
+    #[error(
+        "{command} needs the feature '{feature}', which this build leaves out: build with --features {feature}"
+    )]
+    NeedsFeature {
+        /// What was asked for.
+        command: &'static str,
+        /// The feature that has it.
+        feature: &'static str,
+    },
+    /// Film could not be opened or read.
+    #[cfg(feature = "media")]
+    #[error(transparent)]
+    Media(#[from] crate::media::Error),
+    /// The study could not be read or written.
+    #[error(transparent)]
+    Storage(#[from] crate::storage::Error),
+    /// What was asked for makes no sense together.
+    #[error("{0}")]
+    Usage(String),
+    /// The result could not be written.
+    #[error("could not write the result")]
+    Output(#[from] std::io::Error),
+    /// The result could not be put into JSON.
+    #[error("could not write the result as JSON")]
+    Json(#[from] serde_json::Error),
+}
+
+/// A command's result: its exit code.
+pub(crate) type CommandResult = Result<u8, Error>;
+
+/// Reads the arguments (the first is the program's name) and carries out the command.
+///
+/// # Errors
+/// What the command could not do.
+pub fn run<I, T>(arguments: I) -> Result<Outcome, Error>
+where
+    I: IntoIterator<Item = T>,
+    T: Into<OsString> + Clone,
+{
+    let parsed = match Arguments::try_parse_from(arguments) {
+        Ok(parsed) => parsed,
+        Err(error) => {
+            let code = if error.use_stderr() { COULD_NOT } else { FINE };
+            error.print()?;
+            return Ok(Outcome::Done(code));
+        }
+    };
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    let outcome = carry_out(parsed, &mut out)?;
+    out.flush()?;
+    Ok(outcome)
+}
+
+fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
+    let Some(command) = parsed.command else {
+        return Ok(Outcome::OpenWindow(WindowRequest {
+            target: parsed.target,
+            session: parsed.session,
+            at: parsed.at,
+        }));
+    };
+    let code = match command {
+        Command::Demo(asked) => return demo::run(&asked, out),
+        Command::Frames(asked) => frames::run(&asked, out),
+        Command::Still(asked) => still::run(&asked, out),
+        Command::Verify(asked) => verify::run(&asked, out),
+        Command::Summary(asked) => summary::run(&asked, out),
+        Command::Agree(asked) => agree::run(&asked, out),
+        Command::Check(asked) => check::run(&asked, out),
+        Command::Completions { shell } => arguments::completions(shell, out),
+        Command::Man => arguments::man_page(out),
+        Command::Schema { dir } => arguments::schemas(&dir, out),
+    }?;
+    Ok(Outcome::Done(code))
+}

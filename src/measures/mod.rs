@@ -1,0 +1,1 @@
+//! Measures of one coding and of several: pure functions, exact over intervals.

@@ -1,0 +1,1 @@
+//! Statistics that know nothing of behaviour: ranks, quantiles, product limit, bootstrap.

@@ -1,0 +1,1 @@
+//! The coding bench without a screen: playhead, coder, history, autosave.

@@ -1,0 +1,19 @@
+//! One integration binary: one link, shared helpers.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::float_cmp,
+    missing_docs
+)]
+
+mod agreement;
+mod cli;
+mod common;
+#[cfg(feature = "simulator")]
+mod gui;
+mod measures;
+#[cfg(feature = "media")]
+mod media;
+mod storage;

@@ -1,0 +1,1 @@
+//! What the tests share: clips made with ffmpeg, temporary studies, the built program.
