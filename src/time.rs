@@ -141,6 +141,61 @@ impl FromStr for Micros {
 #[error("'{0}' is no time: write seconds (83.5) or minutes and seconds (1:23.5)")]
 pub struct ParseTimeError(String);
 
+/// A length of time as the files write it: a number of seconds under a key ending in `_s`.
+///
+/// Kept as whole microseconds, so that `0.1` read and written again stays `0.1`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Seconds(pub Micros);
+
+impl Seconds {
+    /// Whole seconds.
+    #[must_use]
+    pub const fn whole(seconds: i64) -> Self {
+        Self(Micros::from_whole_seconds(seconds))
+    }
+
+    /// Whole milliseconds.
+    #[must_use]
+    pub const fn from_millis(millis: i64) -> Self {
+        Self(Micros::from_millis(millis))
+    }
+
+    /// The same length in microseconds.
+    #[must_use]
+    pub const fn micros(self) -> Micros {
+        self.0
+    }
+}
+
+impl Serialize for Seconds {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        if self.0.0 % PER_SECOND == 0 {
+            serializer.serialize_i64(self.0.0 / PER_SECOND)
+        } else {
+            serializer.serialize_f64(self.0.seconds())
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Seconds {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let seconds = f64::deserialize(deserializer)?;
+        Micros::from_seconds(seconds).map(Self).ok_or_else(|| {
+            serde::de::Error::custom(format_args!("{seconds} is no length of time in seconds"))
+        })
+    }
+}
+
+impl JsonSchema for Seconds {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Seconds".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({ "type": "number", "description": "A length of time in seconds." })
+    }
+}
+
 impl Add for Micros {
     type Output = Self;
     fn add(self, other: Self) -> Self {
