@@ -9,6 +9,7 @@
 )]
 
 mod agreement;
+mod architecture;
 mod cli;
 mod common;
 #[cfg(feature = "simulator")]
