@@ -1,0 +1,394 @@
+//! Two codings of one session laid over each other.
+//!
+//! [`Pairing`] finds the time that may be compared (rule 27) and which state each record holds in
+//! it; tables and matched events are counted from there. All of it works on intervals: cost grows
+//! with the number of marks, not with the length of the film.
+
+use std::collections::BTreeMap;
+
+use crate::model::{
+    Actor, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, Placed, Role, Session, SetId,
+};
+use crate::time::{Micros, Span, Spans};
+
+/// Time in which no state of a set was coded.
+pub const NO_STATE: &str = "(none)";
+
+/// Which marks are compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Marks {
+    /// All.
+    #[default]
+    All,
+    /// Without those flagged unsure.
+    WithoutUnsure,
+}
+
+/// In what units time is compared (rule 28).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Unit<'a> {
+    /// Every moment counts by its length.
+    #[default]
+    Exact,
+    /// Units of this length from the window's start, a last partial one dropped.
+    Every(Micros),
+    /// At each shown picture: the session times at which they appear, rising.
+    Pictures(&'a [Micros]),
+}
+
+/// Why two codings can't be compared at all.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NotComparable {
+    /// They are of two sessions.
+    #[error("they are of two sessions, {0} and {1}")]
+    Sessions(String, String),
+    /// They follow two ethograms or two revisions of one.
+    #[error("they follow different definitions, {0} and {1}")]
+    Ethograms(String, String),
+    /// One of them has neither film nor a window.
+    #[error("the length of the session is not known: its clips have not been opened yet")]
+    NoWindow,
+    /// Their windows do not meet.
+    #[error("they cover different stretches of the session")]
+    NoCommonTime,
+}
+
+/// Two codings of one session, and the time in which they may be compared.
+#[derive(Debug)]
+pub struct Pairing<'a> {
+    first: &'a Coding,
+    second: &'a Coding,
+    ethogram: &'a Ethogram,
+    marks: Marks,
+    window: Span,
+    visible: Spans,
+}
+
+/// Which state of a row each record holds: rows first record, columns second, in µs (exact) or
+/// in whole units.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Overlay {
+    /// The row.
+    pub row: Row,
+    /// The states, in the ethogram's order; [`NO_STATE`] last, where it is one of them.
+    pub labels: Vec<String>,
+    /// `cells[i][j]`: first record holds `labels[i]`, second `labels[j]`; microseconds.
+    pub cells: Vec<Vec<i64>>,
+    /// The same in blocks of 60 s of compared time, for the interval.
+    pub blocks: Vec<Vec<Vec<i64>>>,
+}
+
+/// A row of the tape that is compared by time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Row {
+    /// A set.
+    Set(SetId),
+    /// A state that belongs to no set.
+    State(BehaviourId),
+}
+
+impl Row {
+    /// Its id.
+    #[must_use]
+    pub fn id(&self) -> &str {
+        match self {
+            Self::Set(set) => set.as_str(),
+            Self::State(state) => state.as_str(),
+        }
+    }
+}
+
+/// Length of a block of the bootstrap within one session (rule 31).
+const BLOCK: Micros = Micros::from_whole_seconds(60);
+
+impl<'a> Pairing<'a> {
+    /// Lays two codings over each other.
+    ///
+    /// # Errors
+    /// When they are not of one session, one revision, or have no time in common.
+    pub fn try_new(
+        first: &'a Coding,
+        second: &'a Coding,
+        ethogram: &'a Ethogram,
+        session: &Session,
+        marks: Marks,
+    ) -> Result<Self, NotComparable> {
+        if first.session != second.session {
+            return Err(NotComparable::Sessions(first.session.to_string(), second.session.to_string()));
+        }
+        if (&first.ethogram.id, first.ethogram.revision) != (&second.ethogram.id, second.ethogram.revision) {
+            let name =
+                |coding: &Coding| format!("{} revision {}", coding.ethogram.id, coding.ethogram.revision);
+            return Err(NotComparable::Ethograms(name(first), name(second)));
+        }
+        let window_of = |coding: &Coding| coding.observed_window(ethogram, session);
+        let (Some(a), Some(b)) = (window_of(first), window_of(second)) else {
+            return Err(NotComparable::NoWindow);
+        };
+        let window = a.intersection(b).ok_or(NotComparable::NoCommonTime)?;
+        let hidden = |coding: &Coding, end: Micros| -> Spans {
+            let excluded = coding.marks.iter().filter(|mark| {
+                counts(mark, marks)
+                    && ethogram.behaviour(&mark.behaviour).is_some_and(|b| b.has_role(Role::Excluded))
+            });
+            excluded.filter_map(|mark| mark.span(end)).collect()
+        };
+        let visible = Spans::from(window)
+            .without(&session.file_gaps())
+            .without(&hidden(first, a.to))
+            .without(&hidden(second, b.to));
+        Ok(Self { first, second, ethogram, marks, window, visible })
+    }
+
+    /// The stretch that both cover.
+    #[must_use]
+    pub fn window(&self) -> Span {
+        self.window
+    }
+
+    /// The time in which the animal is visible to both.
+    #[must_use]
+    pub fn visible(&self) -> &Spans {
+        &self.visible
+    }
+
+    /// The rows that are compared by time: each set, then each state without one.
+    #[must_use]
+    pub fn rows(&self) -> Vec<Row> {
+        let sets = self.ethogram.sets.iter().filter(|set| self.ethogram.states_of(&set.id).next().is_some());
+        let alone = self.ethogram.behaviours.iter().filter(|b| b.kind == Kind::State && b.set.is_none());
+        sets.map(|set| Row::Set(set.id.clone())).chain(alone.map(|b| Row::State(b.id.clone()))).collect()
+    }
+
+    /// The states of a row.
+    fn states(&self, row: &Row) -> Vec<&Behaviour> {
+        match row {
+            Row::Set(set) => self
+                .ethogram
+                .behaviours
+                .iter()
+                .filter(|b| b.kind == Kind::State && b.set.as_ref() == Some(set))
+                .collect(),
+            Row::State(id) => self.ethogram.behaviour(id).into_iter().collect(),
+        }
+    }
+
+    /// Whether the passes of all these behaviours are done in both records (rule 13).
+    fn is_done(&self, behaviours: &[&Behaviour]) -> bool {
+        behaviours.iter().all(|b| self.first.is_done(&b.id) && self.second.is_done(&b.id))
+    }
+
+    /// The time in which a row is compared (rule 27): the visibility set and the handler's
+    /// behaviours over the whole common window, the others while visible to both.
+    fn compared(&self, row: &Row) -> Spans {
+        let of_handler = self.states(row).iter().all(|b| b.who == Actor::Handler);
+        let of_visibility = matches!(row, Row::Set(set) if self.ethogram.visibility_set() == Some(set));
+        if of_handler || of_visibility { Spans::from(self.window) } else { self.visible.clone() }
+    }
+
+    /// Which state of a row each record holds; `None` when a pass that holds one of its states is
+    /// not done in both.
+    #[must_use]
+    pub fn overlay(&self, row: &Row, unit: Unit<'_>) -> Option<Overlay> {
+        let states = self.states(row);
+        if !self.is_done(&states) {
+            return None;
+        }
+        let index: BTreeMap<&BehaviourId, usize> =
+            states.iter().enumerate().map(|(i, behaviour)| (&behaviour.id, i)).collect();
+        let none = states.len();
+        let compared = self.compared(row);
+        let lines = [self.line(self.first, &index), self.line(self.second, &index)];
+        let stretches = match unit {
+            Unit::Exact => exact_stretches(&lines, &compared, none),
+            Unit::Every(length) => unit_stretches(&lines, &compared, none, self.window, length),
+            Unit::Pictures(times) => picture_stretches(&lines, &compared, none, times),
+        };
+        let exhaustive =
+            matches!(row, Row::Set(set) if self.ethogram.set(set).is_some_and(|set| set.exhaustive));
+        let complete = stretches.iter().all(|stretch| stretch.first != none && stretch.second != none);
+        let size = if exhaustive && complete { none } else { none + 1 };
+        let mut labels: Vec<String> = states.iter().map(|b| b.id.to_string()).collect();
+        if size > none {
+            labels.push(NO_STATE.to_owned());
+        }
+        let empty = vec![vec![0_i64; size]; size];
+        let mut cells = empty.clone();
+        let mut blocks = Vec::new();
+        let mut block = empty.clone();
+        let mut left = BLOCK.0;
+        for stretch in stretches {
+            add(&mut cells, &stretch, stretch.weight);
+            // A stretch may run over several blocks; a unit is never cut: it goes where it starts.
+            let mut rest = stretch.weight;
+            while rest > 0 {
+                let part = if unit == Unit::Exact { rest.min(left) } else { rest };
+                add(&mut block, &stretch, part);
+                rest -= part;
+                left -= part;
+                if left <= 0 {
+                    blocks.push(std::mem::replace(&mut block, empty.clone()));
+                    left = BLOCK.0;
+                }
+            }
+        }
+        if left < BLOCK.0 {
+            blocks.push(block);
+        }
+        Some(Overlay { row: row.clone(), labels, cells, blocks })
+    }
+
+    /// The states of one record along time: disjoint, in order.
+    fn line(&self, coding: &Coding, index: &BTreeMap<&BehaviourId, usize>) -> Vec<(Span, usize)> {
+        let mut line: Vec<(Span, usize)> = coding
+            .marks
+            .iter()
+            .filter(|mark| counts(mark, self.marks))
+            .filter_map(|mark| Some((mark.span(self.window.to)?, *index.get(&mark.behaviour)?)))
+            .filter(|(span, _)| !span.is_empty())
+            .collect();
+        line.sort_unstable();
+        line
+    }
+
+    /// Onsets of a behaviour in both records inside the compared time, each in order; bouts that
+    /// follow each other too closely to be two (rule 10) have one onset. `None` when its pass is
+    /// not done in both.
+    #[must_use]
+    pub fn onsets(&self, behaviour: &Behaviour) -> Option<[Vec<Micros>; 2]> {
+        if !self.is_done(&[behaviour]) {
+            return None;
+        }
+        let compared = match behaviour.who {
+            Actor::Handler => Spans::from(self.window),
+            Actor::Animal => self.visible.clone(),
+        };
+        let of = |coding: &Coding| {
+            let mut marks: Vec<&Mark> = coding
+                .marks
+                .iter()
+                .filter(|mark| mark.behaviour == behaviour.id && counts(mark, self.marks))
+                .collect();
+            marks.sort_by_key(|mark| mark.from);
+            let gap = behaviour.new_bout_after_s.unwrap_or_default().micros();
+            let mut onsets = Vec::with_capacity(marks.len());
+            let mut ended: Option<Micros> = None;
+            for mark in marks {
+                let span = mark.span(self.window.to);
+                let goes_on = span.is_some()
+                    && ended.is_some_and(|ended| mark.from - ended < gap || mark.from == ended);
+                if !goes_on && compared.contains(mark.from) {
+                    onsets.push(mark.from);
+                }
+                if let Some(span) = span {
+                    ended = ended.max(Some(span.to));
+                }
+            }
+            onsets
+        };
+        Some([of(self.first), of(self.second)])
+    }
+
+    /// Tolerance for matching events where none is given (rule 30): 1 s, or 2 s when one of the
+    /// records has more marks placed live than stepped.
+    #[must_use]
+    pub fn default_tolerance(&self) -> Micros {
+        let mostly_live = |coding: &Coding| {
+            let live = coding.marks.iter().filter(|mark| matches!(mark.placed, Placed::Live { .. })).count();
+            live * 2 > coding.marks.len()
+        };
+        Micros::from_whole_seconds(if mostly_live(self.first) || mostly_live(self.second) { 2 } else { 1 })
+    }
+}
+
+/// Whether a mark is among those compared.
+fn counts(mark: &Mark, marks: Marks) -> bool {
+    marks == Marks::All || !mark.unsure
+}
+
+/// A stretch in which both records hold one state each.
+struct Stretch {
+    first: usize,
+    second: usize,
+    weight: i64,
+}
+
+fn add(cells: &mut [Vec<i64>], stretch: &Stretch, weight: i64) {
+    if let Some(cell) = cells.get_mut(stretch.first).and_then(|row| row.get_mut(stretch.second)) {
+        *cell += weight;
+    }
+}
+
+/// The state that holds at a moment.
+fn held(line: &[(Span, usize)], at: Micros, none: usize) -> usize {
+    let after = line.partition_point(|(span, _)| span.from <= at);
+    match after.checked_sub(1).and_then(|i| line.get(i)) {
+        Some((span, label)) if span.contains(at) => *label,
+        _ => none,
+    }
+}
+
+fn exact_stretches(lines: &[Vec<(Span, usize)>; 2], compared: &Spans, none: usize) -> Vec<Stretch> {
+    let mut edges: Vec<Micros> = lines.iter().flatten().flat_map(|(span, _)| [span.from, span.to]).collect();
+    edges.sort_unstable();
+    edges.dedup();
+    let [first, second] = lines;
+    let mut stretches = Vec::new();
+    for span in compared {
+        let mut from = span.from;
+        let inside = edges.partition_point(|edge| *edge <= span.from);
+        let rest = edges.get(inside..).unwrap_or_default();
+        for edge in rest.iter().copied().take_while(|edge| *edge < span.to).chain([span.to]) {
+            stretches.push(Stretch {
+                first: held(first, from, none),
+                second: held(second, from, none),
+                weight: (edge - from).0,
+            });
+            from = edge;
+        }
+    }
+    stretches
+}
+
+fn unit_stretches(
+    lines: &[Vec<(Span, usize)>; 2],
+    compared: &Spans,
+    none: usize,
+    window: Span,
+    length: Micros,
+) -> Vec<Stretch> {
+    let mut stretches = Vec::new();
+    let mut at = window.from;
+    while length > Micros::ZERO && at + length <= window.to {
+        push_point(&mut stretches, lines, compared, none, at, length.0);
+        at = at + length;
+    }
+    stretches
+}
+
+fn picture_stretches(
+    lines: &[Vec<(Span, usize)>; 2],
+    compared: &Spans,
+    none: usize,
+    times: &[Micros],
+) -> Vec<Stretch> {
+    let mut stretches = Vec::new();
+    for (at, next) in times.iter().zip(times.iter().skip(1)) {
+        push_point(&mut stretches, lines, compared, none, *at, (*next - *at).0);
+    }
+    stretches
+}
+
+fn push_point(
+    stretches: &mut Vec<Stretch>,
+    [first, second]: &[Vec<(Span, usize)>; 2],
+    compared: &Spans,
+    none: usize,
+    at: Micros,
+    weight: i64,
+) {
+    if compared.contains(at) {
+        stretches.push(Stretch { first: held(first, at, none), second: held(second, at, none), weight });
+    }
+}
