@@ -70,6 +70,9 @@ pub enum Error {
     /// The study could not be read or written.
     #[error(transparent)]
     Storage(#[from] crate::storage::Error),
+    /// A file could not be written or locked.
+    #[error(transparent)]
+    Files(#[from] crate::files::Error),
     /// What was asked for makes no sense together.
     #[error("{0}")]
     Usage(String),
@@ -128,4 +131,13 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Schema { dir } => arguments::schemas(&dir, out),
     }?;
     Ok(Outcome::Done(code))
+}
+
+/// Tells a person something that is no result: on the error stream.
+#[cfg(feature = "media")]
+fn remark(remarks: &[String]) {
+    for remark in remarks {
+        // Nothing is lost when nobody listens.
+        let _ = writeln!(std::io::stderr(), "note: {remark}");
+    }
 }

@@ -2,19 +2,133 @@
 //!
 //! Knows neither ethogram nor study. Times here are clip times: microseconds after the clip's
 //! first shown picture, as the stream's own timestamps say.
+//!
+//! The parts, each usable alone: [`source`] opens and reads a file under whitelists, [`index`]
+//! says which frames there are and where a decoder can begin, [`decode`] gives the picture of a
+//! frame exactly or refuses, [`film`] puts a thread and a cache around it, [`straight`] reads from
+//! the first picture to the last without any index, as the measure of all the others.
 
+pub mod cache;
+pub mod decode;
+pub mod encode;
+mod ffi;
+pub mod film;
+pub mod index;
 pub mod picture;
+pub mod source;
+pub mod straight;
+
+use std::path::PathBuf;
+
+pub use film::{Film, FilmEvent, FilmOptions, Heading};
+pub use index::Index;
+pub use picture::Picture;
+
+use crate::time::FrameNumber;
 
 /// Why film could not be opened, read or written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
     /// The file could not be read.
-    #[error("could not read {path}: {source}")]
+    #[error("could not read the clip: {source}: {path}")]
     Read {
         /// Which file.
-        path: std::path::PathBuf,
+        path: PathBuf,
         /// Why.
         source: std::io::Error,
+    },
+    /// There is nothing in it.
+    #[error("the clip is empty (0 bytes): copy it again from the camera: {path}")]
+    Empty {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// It is no file at all.
+    #[error("this is a folder, not a clip: name one video file: {path}")]
+    Folder {
+        /// Which.
+        path: PathBuf,
+    },
+    /// The name can't be handed to the film library.
+    #[error("the clip's path is not valid Unicode: rename it: {path}")]
+    PathNotUnicode {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// It is a list that names other files.
+    #[error(
+        "this is a playlist that names other files, not a clip, and is not followed: open the clips themselves: {path}"
+    )]
+    Playlist {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// The file was never finished.
+    #[error(
+        "the clip has no closing index: the recording was cut off before the camera finished the file. Repair a COPY with the camera maker's tool and open that; the original is left as it is: {path}"
+    )]
+    Unfinished {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// No kind of film.
+    #[error("this is no video file that can be read here ({why}): {path}")]
+    NotVideo {
+        /// Which file.
+        path: PathBuf,
+        /// What the film library said.
+        why: String,
+    },
+    /// Only sound.
+    #[error("there is no picture in this file, only sound: open the video file: {path}")]
+    OnlySound {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// The codec can't be decoded.
+    #[error("the film library on this machine can't decode {codec}: convert a copy to H.264: {path}")]
+    NoDecoder {
+        /// Its name.
+        codec: String,
+        /// Which file.
+        path: PathBuf,
+    },
+    /// There is a video stream and not one picture.
+    #[error("not one picture could be read from the clip: copy it again from the camera: {path}")]
+    NoPicture {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// There is no such frame.
+    #[error("there is no frame {frame}: the clip has {count}, numbered from 0: {path}")]
+    NoSuchFrame {
+        /// The frame asked for.
+        frame: FrameNumber,
+        /// How many there are.
+        count: usize,
+        /// Which file.
+        path: PathBuf,
+    },
+    /// A frame that can't be decoded.
+    #[error("frame {frame} can't be decoded ({why}): the file is damaged there: {path}")]
+    Unreadable {
+        /// Which.
+        frame: FrameNumber,
+        /// What the film library said.
+        why: String,
+        /// Which file.
+        path: PathBuf,
+    },
+    /// The work was stopped by the person who asked for it.
+    #[error("stopped")]
+    Stopped,
+    /// Film could not be written.
+    #[error("could not write the clip ({why}): {path}")]
+    Write {
+        /// Which file.
+        path: PathBuf,
+        /// What the film library said.
+        why: String,
     },
 }

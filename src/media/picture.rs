@@ -112,3 +112,194 @@ impl Looks {
         }
     }
 }
+
+impl Picture {
+    /// BLAKE3 of the samples: two pictures with the same hash are the same picture.
+    #[must_use]
+    pub fn hash(&self) -> [u8; 32] {
+        let mut hasher = blake3::Hasher::new();
+        let size = [self.width.get(), self.height.get()];
+        for number in size {
+            let _ = hasher.update(&number.to_le_bytes());
+        }
+        for plane in [&self.luma, &self.blue, &self.red] {
+            let _ = hasher.update(plane);
+        }
+        *hasher.finalize().as_bytes()
+    }
+
+    /// The picture as people see it: in RGB, upright, with square pixels.
+    #[must_use]
+    pub fn to_rgba(&self) -> image::RgbaImage {
+        let (width, height) = self.shown_size();
+        self.to_rgba_within(width, height)
+    }
+
+    /// As [`Picture::to_rgba`], in exactly this size: nearest samples, so that no colour is invented.
+    #[must_use]
+    pub fn to_rgba_within(&self, width: u32, height: u32) -> image::RgbaImage {
+        let colours = Colours::new(self.looks);
+        let (own_width, own_height) = (self.width.get(), self.height.get());
+        let half_width = own_width.div_ceil(2) as usize;
+        let mut pixels = Vec::with_capacity(width as usize * height as usize * 4);
+        let turned = matches!(self.looks.turn, Turn::Quarter | Turn::ThreeQuarters);
+        // Stored column (or row, when turned) of each shown column, and likewise for rows.
+        let (across, along) = if turned { (own_height, own_width) } else { (own_width, own_height) };
+        let columns = nearest(width, across);
+        let rows = nearest(height, along);
+        for row in &rows {
+            for column in &columns {
+                let (mut x, y) = match self.looks.turn {
+                    Turn::None => (*column, *row),
+                    Turn::Half => (own_width - 1 - column, own_height - 1 - row),
+                    // A clockwise quarter: the stored left edge is the shown upper edge.
+                    Turn::Quarter => (*row, own_height - 1 - column),
+                    Turn::ThreeQuarters => (own_width - 1 - row, *column),
+                };
+                if self.looks.mirrored {
+                    x = own_width - 1 - x;
+                }
+                let (x, y) = (x as usize, y as usize);
+                let luma = self.luma.get(y * own_width as usize + x).copied().unwrap_or(16);
+                let place = (y / 2) * half_width + x / 2;
+                let blue = self.blue.get(place).copied().unwrap_or(128);
+                let red = self.red.get(place).copied().unwrap_or(128);
+                pixels.extend_from_slice(&colours.rgba(luma, blue, red));
+            }
+        }
+        image::RgbaImage::from_raw(width, height, pixels).unwrap_or_default()
+    }
+}
+
+/// For each of `shown` places the nearest of `stored` ones.
+fn nearest(shown: u32, stored: u32) -> Vec<u32> {
+    let (shown_wide, stored_wide) = (u64::from(shown.max(1)), u64::from(stored));
+    (0..u64::from(shown))
+        .map(|i| {
+            let place = (2 * i + 1) * stored_wide / (2 * shown_wide);
+            u32::try_from(place).unwrap_or(0).min(stored.saturating_sub(1))
+        })
+        .collect()
+}
+
+/// Turns samples into RGB.
+struct Colours {
+    luma_offset: i32,
+    luma_scale: i32,
+    red_from_red: i32,
+    green_from_blue: i32,
+    green_from_red: i32,
+    blue_from_blue: i32,
+}
+
+impl Matrix {
+    /// Weights of red and blue in luma (ITU-R BT.601, BT.709, BT.2020).
+    #[must_use]
+    pub const fn weights(self) -> (f64, f64) {
+        match self {
+            Self::Bt601 => (0.299, 0.114),
+            Self::Bt709 => (0.2126, 0.0722),
+            Self::Bt2020 => (0.2627, 0.0593),
+        }
+    }
+}
+
+impl Colours {
+    /// Fixed point with 16 fractional bits.
+    const ONE: f64 = 65_536.0;
+
+    fn new(looks: Looks) -> Self {
+        let (kr, kb) = looks.matrix.weights();
+        let kg = 1.0 - kr - kb;
+        let (luma_offset, luma_range, chroma_range) = match looks.range {
+            Range::Limited => (16, 219.0, 224.0),
+            Range::Full => (0, 255.0, 255.0),
+        };
+        #[allow(clippy::cast_possible_truncation)] // Small constants.
+        let fixed = |value: f64| (value * Self::ONE).round() as i32;
+        Self {
+            luma_offset,
+            luma_scale: fixed(255.0 / luma_range),
+            red_from_red: fixed(2.0 * (1.0 - kr) * 255.0 / chroma_range),
+            green_from_blue: fixed(-2.0 * (1.0 - kb) * kb / kg * 255.0 / chroma_range),
+            green_from_red: fixed(-2.0 * (1.0 - kr) * kr / kg * 255.0 / chroma_range),
+            blue_from_blue: fixed(2.0 * (1.0 - kb) * 255.0 / chroma_range),
+        }
+    }
+
+    fn rgba(&self, luma: u8, blue: u8, red: u8) -> [u8; 4] {
+        let y = (i32::from(luma) - self.luma_offset) * self.luma_scale + (1 << 15);
+        let (u, v) = (i32::from(blue) - 128, i32::from(red) - 128);
+        let byte = |value: i32| u8::try_from((value >> 16).clamp(0, 255)).unwrap_or(u8::MAX);
+        [
+            byte(y + v * self.red_from_red),
+            byte(y + u * self.green_from_blue + v * self.green_from_red),
+            byte(y + u * self.blue_from_blue),
+            255,
+        ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn looks(turn: Turn, mirrored: bool) -> Looks {
+        Looks { matrix: Matrix::Bt601, range: Range::Full, turn, mirrored, pixel_aspect: (1, 1) }
+    }
+
+    fn picture(looks: Looks, width: u32, height: u32, luma: Vec<u8>) -> Picture {
+        let half = (width.div_ceil(2) * height.div_ceil(2)) as usize;
+        Picture {
+            frame: FrameNumber(0),
+            time: Micros(0),
+            width: NonZeroU32::new(width).unwrap(),
+            height: NonZeroU32::new(height).unwrap(),
+            luma,
+            blue: vec![128; half],
+            red: vec![128; half],
+            looks,
+        }
+    }
+
+    fn grey(image: &image::RgbaImage) -> Vec<u8> {
+        image.pixels().map(|pixel| pixel.0[0]).collect()
+    }
+
+    #[test]
+    fn turning_and_mirroring_move_every_sample_to_its_place() {
+        // 1 2 3
+        // 4 5 6
+        let samples = vec![1, 2, 3, 4, 5, 6];
+        let seen = |turn, mirrored| grey(&picture(looks(turn, mirrored), 3, 2, samples.clone()).to_rgba());
+        assert_eq!(seen(Turn::None, false), [1, 2, 3, 4, 5, 6]);
+        assert_eq!(seen(Turn::Quarter, false), [4, 1, 5, 2, 6, 3]);
+        assert_eq!(seen(Turn::Half, false), [6, 5, 4, 3, 2, 1]);
+        assert_eq!(seen(Turn::ThreeQuarters, false), [3, 6, 2, 5, 1, 4]);
+        assert_eq!(seen(Turn::None, true), [3, 2, 1, 6, 5, 4]);
+        assert_eq!(seen(Turn::Quarter, true), [6, 3, 5, 2, 4, 1]);
+    }
+
+    #[test]
+    fn pixels_that_are_not_square_are_stretched() {
+        let wide = Looks { pixel_aspect: (4, 3), ..looks(Turn::None, false) };
+        assert_eq!(wide.shown_size(720, 576), (960, 576));
+        let tall = Looks { pixel_aspect: (8, 9), ..looks(Turn::Quarter, false) };
+        assert_eq!(tall.shown_size(720, 480), (540, 720));
+    }
+
+    #[test]
+    fn colours_follow_matrix_and_range() {
+        // ITU-R BT.601-7, table 3: 8-bit quantisation of the 100 % colour bars, red (limited range).
+        let limited =
+            |matrix| Colours::new(Looks { matrix, range: Range::Limited, ..looks(Turn::None, false) });
+        let near = |seen: [u8; 4], wanted: [u8; 3]| seen.iter().zip(wanted).all(|(a, b)| a.abs_diff(b) <= 2);
+        assert!(near(limited(Matrix::Bt601).rgba(81, 90, 240), [255, 0, 0]));
+        assert!(near(limited(Matrix::Bt601).rgba(235, 128, 128), [255, 255, 255]));
+        assert!(near(limited(Matrix::Bt601).rgba(16, 128, 128), [0, 0, 0]));
+        // The same red by BT.709's weights: Y = 16 + 219·0.2126, worked by hand.
+        assert!(near(limited(Matrix::Bt709).rgba(63, 102, 240), [255, 0, 0]));
+        let full = Colours::new(looks(Turn::None, false));
+        assert_eq!(full.rgba(200, 128, 128), [200, 200, 200, 255]);
+    }
+}

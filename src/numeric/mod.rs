@@ -1,1 +1,3 @@
-//! Statistics that know nothing of behaviour: ranks, quantiles, product limit, bootstrap.
+//! Statistics that know nothing of behaviour: quantiles, intervals, product limit, bootstrap.
+
+pub mod quantile;

@@ -1,0 +1,468 @@
+//! An opened clip: its index, a thread that decodes, and a cache between it and whoever looks.
+//!
+//! The newest request wins. Asking never blocks; what has been decoded is in the cache, and an
+//! event says so. The picture shown so far stays with the one who shows it: nothing here ever
+//! hands out another picture than the one that was named.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::ops::ControlFlow;
+use std::path::Path;
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
+
+use super::cache::Cache;
+use super::decode::Decoder;
+use super::index::{self, Access, Entry, Index};
+use super::source::{Probe, Source};
+use super::straight::Straight;
+use super::{Error, Picture};
+use crate::time::FrameNumber;
+
+/// Hears how far the opening has come (0–1), and may stop it.
+pub type Progress<'a> = &'a mut dyn FnMut(f32) -> ControlFlow<()>;
+
+/// How a clip is opened.
+pub struct FilmOptions {
+    /// Bound of the picture cache in bytes.
+    pub cache_bytes: usize,
+    /// Hears of decoded pictures, from the decoding thread: it must be quick.
+    pub on_event: Option<Box<dyn Fn(FilmEvent) + Send>>,
+}
+
+impl Default for FilmOptions {
+    fn default() -> Self {
+        Self { cache_bytes: Cache::DEFAULT_BYTES, on_event: None }
+    }
+}
+
+/// What happened in the decoding thread.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FilmEvent {
+    /// The picture that was asked for is in the cache.
+    Decoded(FrameNumber),
+    /// It can't be decoded.
+    Unreadable {
+        /// Which.
+        frame: FrameNumber,
+        /// Why, in words.
+        why: String,
+    },
+}
+
+/// Where the reading goes: pictures lying there are decoded ahead.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Heading {
+    /// Both ways alike.
+    #[default]
+    Still,
+    /// Onward.
+    Forward,
+    /// Backward.
+    Backward,
+}
+
+/// An opened clip.
+pub struct Film {
+    probe: Probe,
+    index: Arc<Index>,
+    shared: Arc<Shared>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl fmt::Debug for Film {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Film")
+            .field("path", &self.probe.path)
+            .field("frames", &self.index.len())
+            .finish_non_exhaustive()
+    }
+}
+
+struct Shared {
+    state: Mutex<State>,
+    changed: Condvar,
+}
+
+struct State {
+    cache: Cache,
+    wanted: Option<FrameNumber>,
+    heading: Heading,
+    /// Counts the requests, so that a run can tell that it is not wanted any more.
+    serial: u64,
+    failed: BTreeMap<FrameNumber, String>,
+    forget: bool,
+    stop: bool,
+}
+
+impl Shared {
+    fn lock(&self) -> MutexGuard<'_, State> {
+        // A panic while holding the lock leaves a cache that is still a cache.
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Film {
+    /// Opens and indexes a clip; takes as long as reading the file once.
+    ///
+    /// # Errors
+    /// When the file is no film that can be read, or the opening was stopped.
+    pub fn open(path: &Path, options: FilmOptions) -> Result<Self, Error> {
+        Self::open_with_progress(path, options, &mut |_| ControlFlow::Continue(()))
+    }
+
+    /// As [`Film::open`], telling how far it has come.
+    ///
+    /// # Errors
+    /// As [`Film::open`].
+    pub fn open_with_progress(
+        path: &Path,
+        options: FilmOptions,
+        progress: Progress<'_>,
+    ) -> Result<Self, Error> {
+        let (source, index, entries) = index::open(path, progress)?;
+        let probe = source.probe.clone();
+        let (source, index) = checked(source, index, &entries, progress)?;
+        let codec = source.decoder()?;
+        let index = Arc::new(index);
+        let shared = Arc::new(Shared {
+            state: Mutex::new(State {
+                cache: Cache::new(options.cache_bytes),
+                wanted: None,
+                heading: Heading::Still,
+                serial: 0,
+                failed: BTreeMap::new(),
+                forget: false,
+                stop: false,
+            }),
+            changed: Condvar::new(),
+        });
+        let thread = {
+            let (shared, index) = (Arc::clone(&shared), Arc::clone(&index));
+            std::thread::Builder::new()
+                .name("film".to_owned())
+                .spawn(move || {
+                    let decoder = Decoder::new(source, codec, index);
+                    Worker { decoder, shared, on_event: options.on_event }.work();
+                })
+                .map_err(|source| Error::Read { path: path.to_owned(), source })?
+        };
+        Ok(Self { probe, index, shared, thread: Some(thread) })
+    }
+
+    /// What the clip is.
+    #[must_use]
+    pub fn probe(&self) -> &Probe {
+        &self.probe
+    }
+
+    /// Its frames.
+    #[must_use]
+    pub fn index(&self) -> &Arc<Index> {
+        &self.index
+    }
+
+    /// Asks for a picture, and for those around it; replaces what was asked for before.
+    pub fn want(&self, frame: FrameNumber, heading: Heading) {
+        let frame = frame.min(self.index.last());
+        let mut state = self.shared.lock();
+        state.cache.set_reading_line(frame);
+        state.wanted = Some(frame);
+        state.heading = heading;
+        state.serial += 1;
+        self.shared.changed.notify_all();
+    }
+
+    /// The picture, if it has been decoded and is still kept. Never waits for decoding.
+    #[must_use]
+    pub fn picture(&self, frame: FrameNumber) -> Option<Arc<Picture>> {
+        self.shared.lock().cache.get(frame)
+    }
+
+    /// Why a picture could not be decoded, if that was found out.
+    #[must_use]
+    pub fn failure(&self, frame: FrameNumber) -> Option<String> {
+        self.shared.lock().failed.get(&frame).cloned()
+    }
+
+    /// Asks for a picture and waits for it.
+    ///
+    /// # Errors
+    /// When there is no such frame, or it can't be decoded.
+    pub fn fetch(&self, frame: FrameNumber, heading: Heading) -> Result<Arc<Picture>, Error> {
+        if frame > self.index.last() {
+            return Err(Error::NoSuchFrame { frame, count: self.index.len(), path: self.probe.path.clone() });
+        }
+        self.want(frame, heading);
+        let mut state = self.shared.lock();
+        loop {
+            if let Some(picture) = state.cache.get(frame) {
+                return Ok(picture);
+            }
+            if let Some(why) = state.failed.get(&frame) {
+                return Err(Error::Unreadable { frame, why: why.clone(), path: self.probe.path.clone() });
+            }
+            if state.stop {
+                return Err(Error::Stopped);
+            }
+            state = self.shared.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+
+    /// Forgets all decoded pictures and the decoder's place, for measuring.
+    pub fn forget(&self) {
+        let mut state = self.shared.lock();
+        state.cache.clear();
+        state.failed.clear();
+        state.wanted = None;
+        state.serial += 1;
+        state.forget = true;
+        self.shared.changed.notify_all();
+    }
+}
+
+impl Drop for Film {
+    fn drop(&mut self) {
+        {
+            let mut state = self.shared.lock();
+            state.stop = true;
+            state.serial += 1;
+        }
+        self.shared.changed.notify_all();
+        if let Some(thread) = self.thread.take() {
+            // A thread that panicked has nothing left to tell.
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Pictures decoded ahead of the reading line, at most.
+const AHEAD: u32 = 64;
+/// Pictures decoded against the heading, at most.
+const BEHIND: u32 = 12;
+
+struct Worker {
+    decoder: Decoder,
+    shared: Arc<Shared>,
+    on_event: Option<Box<dyn Fn(FilmEvent) + Send>>,
+}
+
+impl Worker {
+    fn work(mut self) {
+        while let Some((serial, target, is_request)) = self.next_task() {
+            self.decode(serial, target, is_request);
+        }
+    }
+
+    /// The next frame to decode, waiting when there is nothing to do; `None`: stop.
+    fn next_task(&mut self) -> Option<(u64, FrameNumber, bool)> {
+        let mut state = self.shared.lock();
+        loop {
+            if state.stop {
+                return None;
+            }
+            if state.forget {
+                state.forget = false;
+                self.decoder.forget();
+            }
+            if let Some(wanted) = state.wanted {
+                if !state.cache.contains(wanted) && !state.failed.contains_key(&wanted) {
+                    return Some((state.serial, wanted, true));
+                }
+                if let Some(ahead) = next_ahead(&state, wanted, self.decoder.index()) {
+                    return Some((state.serial, ahead, false));
+                }
+            }
+            state = self.shared.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+
+    fn decode(&mut self, serial: u64, target: FrameNumber, is_request: bool) {
+        let shared = Arc::clone(&self.shared);
+        let on_event = self.on_event.as_deref();
+        let mut reached = false;
+        let result = self.decoder.decode_to(target, &mut |picture| {
+            let frame = picture.frame;
+            let mut state = shared.lock();
+            let is_wanted = state.wanted == Some(frame);
+            if is_wanted || state.cache.would_keep(frame, picture.bytes()) {
+                state.cache.put(Arc::new(picture));
+            }
+            reached |= frame == target;
+            // Another wish breaks the run off, unless this run is on its way to it.
+            let is_stale = state.stop
+                || state.forget
+                || (state.serial != serial
+                    && state.wanted.is_none_or(|wanted| wanted <= frame || wanted > target || !is_request));
+            drop(state);
+            if is_wanted {
+                shared.changed.notify_all();
+                if let Some(on_event) = on_event {
+                    on_event(FilmEvent::Decoded(frame));
+                }
+            }
+            if is_stale { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+        });
+        let mut state = shared.lock();
+        let why = match result {
+            Ok(()) if reached && !is_request && !state.cache.contains(target) => {
+                // There was no room for it: nothing more is decoded ahead for this wish.
+                if state.serial == serial {
+                    state.heading = Heading::Still;
+                    state.wanted = state.wanted.filter(|wanted| !state.cache.contains(*wanted));
+                }
+                return;
+            }
+            Ok(()) => return,
+            Err(Error::Unreadable { why, .. }) => why,
+            Err(error) => error.to_string(),
+        };
+        let _ = state.failed.insert(target, why.clone());
+        drop(state);
+        shared.changed.notify_all();
+        if is_request && let Some(on_event) = on_event {
+            on_event(FilmEvent::Unreadable { frame: target, why });
+        }
+    }
+}
+
+/// The nearest frame around the reading line that is still missing and would be kept.
+fn next_ahead(state: &State, wanted: FrameNumber, index: &Index) -> Option<FrameNumber> {
+    // The size of a picture is known from the one that is there.
+    let bytes = state.cache.get(wanted).map_or(0, |picture| picture.bytes());
+    let room = u32::try_from(state.cache.limit().checked_div(bytes).unwrap_or(0)).unwrap_or(u32::MAX);
+    let (forward, backward) = match state.heading {
+        Heading::Forward => (AHEAD, BEHIND),
+        Heading::Backward => (BEHIND, AHEAD),
+        Heading::Still => (AHEAD / 2, AHEAD / 2),
+    };
+    let (forward, backward) = (forward.min(room / 3), backward.min(room / 3));
+    let is_missing = |frame: &FrameNumber| !state.cache.contains(*frame) && !state.failed.contains_key(frame);
+    let onward = (1..=forward)
+        .map(|by| FrameNumber(wanted.0.saturating_add(by)))
+        .take_while(|frame| *frame <= index.last())
+        .find(is_missing);
+    let back = (1..=backward).map_while(|by| wanted.0.checked_sub(by).map(FrameNumber)).find(is_missing);
+    match state.heading {
+        Heading::Backward => back.or(onward),
+        Heading::Forward | Heading::Still => onward.or(back),
+    }
+}
+
+/// Frames decoded for the check at opening, at most.
+const SAMPLE: u32 = 48;
+
+/// Holds the scan against a straight decode of a sample; where they differ, the index is rebuilt
+/// by decoding, and as a last way out the clip is read straight.
+fn checked(
+    source: Source,
+    index: Index,
+    entries: &[Entry],
+    progress: Progress<'_>,
+) -> Result<(Source, Index), Error> {
+    let is_doubtful = index.access != Access::Seeking;
+    let (source, index, is_right) = if is_doubtful { (source, index, false) } else { agrees(source, index)? };
+    if is_right {
+        return Ok((source, index));
+    }
+    let remarks = index.own_remarks();
+    let (source, decoded) = decode_all(source, entries.len(), progress)?;
+    let rebuilt = Index::rebuilt(entries, &decoded, &source, Access::SeekingDecodedIndex, remarks.clone())?;
+    if rebuilt.access == Access::StraightOnly {
+        return Ok((source, rebuilt));
+    }
+    let (source, rebuilt, is_right) = agrees(source, rebuilt)?;
+    if is_right {
+        return Ok((source, rebuilt));
+    }
+    let straight = Index::rebuilt(entries, &decoded, &source, Access::StraightOnly, remarks)?;
+    Ok((source, straight))
+}
+
+/// Whether a straight decode of the beginning, and decoding over the last keys, give the
+/// pictures that seeking gives.
+fn agrees(source: Source, mut index: Index) -> Result<(Source, Index, bool), Error> {
+    let mut straight = Straight::over(source)?;
+    let mut seen = Vec::new();
+    while u32::try_from(seen.len()).unwrap_or(SAMPLE) < SAMPLE {
+        let Some(next) = straight.next_picture() else { break };
+        seen.push((next.pts, next.picture.hash()));
+    }
+    let has_ended = (seen.len() as u64) < u64::from(SAMPLE);
+    let mut source = straight.into_source();
+    source.rewind()?;
+    if seen.is_empty() {
+        return Err(Error::NoPicture { path: source.probe.path.clone() });
+    }
+    if has_ended && seen.len() < index.len() {
+        // A short clip whose last frames are damaged: what comes out is what there is.
+        let lost = index.len() - seen.len();
+        let is_prefix =
+            (0_u32..).zip(&seen).all(|(n, (pts, _))| pts.is_none() || *pts == index.pts(FrameNumber(n)));
+        if !is_prefix {
+            return Ok((source, index, false));
+        }
+        index.truncate(seen.len());
+        index.add_remark(format!("the last {lost} frames can't be decoded: the file is cut off there"));
+    }
+    if has_ended && seen.len() > index.len() {
+        return Ok((source, index, false));
+    }
+    let by_time = index.identity == index::Identity::Timestamp;
+    let numbered = (0_u32..).map(FrameNumber).zip(&seen);
+    if by_time && numbered.clone().any(|(frame, (pts, _))| *pts != index.pts(frame)) {
+        return Ok((source, index, false));
+    }
+    // From the back to the front, so that each fetch has to seek; key frames and their neighbours.
+    let probes: Vec<FrameNumber> = {
+        let last = u32::try_from(seen.len()).unwrap_or(SAMPLE) - 1;
+        [last, last * 3 / 4, last / 2 + 1, last / 2, last / 4, 1, 0]
+            .map(|n| FrameNumber(n.min(last)))
+            .to_vec()
+    };
+    let mut decoder = Decoder::try_new(source, Arc::new(index))?;
+    let mut is_right = true;
+    for frame in probes {
+        let mut hash = None;
+        decoder.forget();
+        let result = decoder.decode_to(frame, &mut |picture| {
+            if picture.frame == frame {
+                hash = Some(picture.hash());
+            }
+            ControlFlow::Continue(())
+        });
+        let wanted = seen.get(frame.0 as usize).map(|(_, hash)| *hash);
+        if result.is_err() || hash != wanted {
+            is_right = false;
+            break;
+        }
+    }
+    let index = Arc::clone(decoder.index());
+    let mut source = decoder.into_source();
+    source.rewind()?;
+    let index = Arc::into_inner(index).ok_or_else(|| Error::NoPicture { path: source.probe.path.clone() })?;
+    Ok((source, index, is_right))
+}
+
+/// The timestamps of all frames, by decoding the whole clip.
+fn decode_all(
+    mut source: Source,
+    expected: usize,
+    progress: Progress<'_>,
+) -> Result<(Source, Vec<Option<i64>>), Error> {
+    source.rewind()?;
+    let mut straight = Straight::over(source)?;
+    let mut decoded = Vec::with_capacity(expected);
+    while let Some(next) = straight.next_picture() {
+        decoded.push(next.pts);
+        #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
+        if decoded.len() % 64 == 0
+            && progress((decoded.len() as f32 / expected.max(1) as f32).min(1.0)).is_break()
+        {
+            return Err(Error::Stopped);
+        }
+    }
+    let mut source = straight.into_source();
+    source.rewind()?;
+    Ok((source, decoded))
+}
