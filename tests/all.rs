@@ -5,7 +5,8 @@
     clippy::panic,
     clippy::indexing_slicing,
     clippy::float_cmp,
-    missing_docs
+    missing_docs,
+    unreachable_pub
 )]
 
 mod agreement;

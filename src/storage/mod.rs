@@ -1,15 +1,111 @@
 //! The study folder on disk: reading, writing, journal, recovery, fingerprints.
+//!
+//! What is on disk belongs to the people who made it. A file that can't be read is reported with
+//! its path, line and column and left as it is; the rest of the study goes on. Every write
+//! replaces a whole file in one step; what is typed between two of those is in the journal.
+
+pub mod coding_file;
+pub mod fingerprint;
+pub mod journal;
+pub mod json;
+pub mod study_folder;
+
+use std::path::PathBuf;
+
+pub use coding_file::{CodingHead, OpenedCoding};
+pub use study_folder::{Listing, SessionEntry, StudyFolder};
 
 /// Why a study's file could not be read or written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
     /// The file could not be read.
-    #[error("could not read {path}: {source}")]
+    #[error("could not read: {source}: {path}")]
     Read {
         /// Which file.
-        path: std::path::PathBuf,
+        path: PathBuf,
         /// Why.
         source: std::io::Error,
+    },
+    /// The folder is no study.
+    #[error("there is no study.json in this folder: open a study's folder, or make a new study: {path}")]
+    NoStudy {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// A study would be written over something else.
+    #[error("the folder is not empty: choose a new one for the study: {path}")]
+    NotEmpty {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// The text is not what it should be.
+    #[error(
+        "{what} (the file is left as it is; repair it in a text editor, or put back a copy): {path}:{line}:{column}"
+    )]
+    Content {
+        /// Which file.
+        path: PathBuf,
+        /// Line, from 1.
+        line: usize,
+        /// Column, from 1.
+        column: usize,
+        /// What is wrong.
+        what: String,
+    },
+    /// It is a file of another kind.
+    #[error("this is a '{found}' file, not a '{wanted}' file: it may lie in the wrong place: {path}")]
+    WrongFormat {
+        /// Which file.
+        path: PathBuf,
+        /// What it says it is.
+        found: String,
+        /// What it should be.
+        wanted: &'static str,
+    },
+    /// A newer program wrote it.
+    #[error(
+        "it was written by a newer Shedlight (format version {found}; this one reads up to {known}): update Shedlight; the file is left as it is: {path}"
+    )]
+    Newer {
+        /// Which file.
+        path: PathBuf,
+        /// Its version.
+        found: u32,
+        /// The newest known.
+        known: u32,
+    },
+    /// A file could not be written or locked.
+    #[error(transparent)]
+    Files(#[from] crate::files::Error),
+    /// The journal could not be written.
+    #[error(
+        "could not write the journal ({source}): what was coded is still in the window; free some space and go on: {path}"
+    )]
+    Journal {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// Something can't be put into JSON.
+    #[error("could not write as JSON ({source}): {path}")]
+    Json {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        source: serde_json::Error,
+    },
+    /// An ethogram revision that a coding names is not there.
+    #[error(
+        "the ethogram '{id}' revision {revision} is missing: put its file back into the study's ethograms folder: {path}"
+    )]
+    NoEthogram {
+        /// The ethogram.
+        id: String,
+        /// Its revision.
+        revision: u32,
+        /// Where it should be.
+        path: PathBuf,
     },
 }

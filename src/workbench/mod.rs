@@ -1,3 +1,10 @@
 //! The coding bench without a screen: playhead, coder, history, autosave.
+//!
+//! Nothing here draws, and nothing asks what time it is: the window passes in pictures, keys and
+//! moments, so that everything a key does can be tested as it is.
 
+pub mod autosave;
+pub mod coder;
+pub mod history;
+pub mod player;
 pub mod reel;

@@ -1,0 +1,280 @@
+//! A study's folder: what lies where.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use super::coding_file::{self, CodingHead};
+use super::{Error, json};
+use crate::model::validate::{self, Gravity, Problem};
+use crate::model::{
+    Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT, Session,
+    SessionId, Study,
+};
+
+/// An opened study.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StudyFolder {
+    root: PathBuf,
+    /// Its `study.json`.
+    pub study: Study,
+}
+
+/// The sessions of a study, and what could not be read of it.
+#[derive(Debug, Default)]
+pub struct Listing {
+    /// By date, then by id.
+    pub sessions: Vec<SessionEntry>,
+    /// Files that could not be read; the rest is usable.
+    pub problems: Vec<Error>,
+}
+
+/// A session and its codings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SessionEntry {
+    /// The session.
+    pub session: Session,
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Its codings, by file name, without their marks.
+    pub codings: Vec<(PathBuf, CodingHead)>,
+}
+
+/// The way down to the study a file lies in.
+#[must_use]
+pub fn study_above(path: &Path) -> Option<PathBuf> {
+    let absolute = std::path::absolute(path).ok()?;
+    absolute.ancestors().find(|folder| folder.join("study.json").is_file()).map(Path::to_owned)
+}
+
+impl StudyFolder {
+    /// Opens a study.
+    ///
+    /// # Errors
+    /// When the folder has no readable `study.json`.
+    pub fn open(root: &Path) -> Result<Self, Error> {
+        let path = root.join("study.json");
+        if !path.exists() {
+            return Err(Error::NoStudy { path: root.to_owned() });
+        }
+        let study = json::read(&path, STUDY_FORMAT)?;
+        Ok(Self { root: root.to_owned(), study })
+    }
+
+    /// Makes a study's folder; it must not exist yet, or be empty.
+    ///
+    /// # Errors
+    /// When there is something in the folder, or it can't be written.
+    pub fn create(root: &Path, study: Study) -> Result<Self, Error> {
+        let make = |folder: &Path| {
+            std::fs::create_dir_all(folder)
+                .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })
+        };
+        make(root)?;
+        let is_empty = std::fs::read_dir(root)
+            .map_err(|source| Error::Read { path: root.to_owned(), source })?
+            .next()
+            .is_none();
+        if !is_empty {
+            return Err(Error::NotEmpty { path: root.to_owned() });
+        }
+        for folder in ["ethograms", "sessions", "clips"] {
+            make(&root.join(folder))?;
+        }
+        let new = Self { root: root.to_owned(), study };
+        new.save_study()?;
+        Ok(new)
+    }
+
+    /// Its folder.
+    #[must_use]
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// Writes `study.json`.
+    ///
+    /// # Errors
+    /// When it can't be written.
+    pub fn save_study(&self) -> Result<(), Error> {
+        json::write(&self.root.join("study.json"), &self.study)
+    }
+
+    /// Where a revision of an ethogram lies.
+    #[must_use]
+    pub fn ethogram_path(&self, id: &EthogramId, revision: u32) -> PathBuf {
+        self.root.join("ethograms").join(format!("{id}.{revision}.json"))
+    }
+
+    /// Reads a revision of an ethogram.
+    ///
+    /// # Errors
+    /// When it is missing or can't be read.
+    pub fn ethogram(&self, id: &EthogramId, revision: u32) -> Result<Ethogram, Error> {
+        let path = self.ethogram_path(id, revision);
+        if !path.exists() {
+            return Err(Error::NoEthogram { id: id.to_string(), revision, path });
+        }
+        json::read(&path, ETHOGRAM_FORMAT)
+    }
+
+    /// Writes a revision of an ethogram.
+    ///
+    /// # Errors
+    /// When it can't be written.
+    pub fn save_ethogram(&self, ethogram: &Ethogram) -> Result<(), Error> {
+        make_folder(&self.root.join("ethograms"))?;
+        json::write(&self.ethogram_path(&ethogram.id, ethogram.revision), ethogram)
+    }
+
+    /// All ethograms that can be read, by id and revision, and the errors of the others.
+    #[must_use]
+    pub fn ethograms(&self) -> (Vec<Ethogram>, Vec<Error>) {
+        let (mut good, mut bad) = (Vec::new(), Vec::new());
+        for path in files_in(&self.root.join("ethograms"), ".json") {
+            match json::read::<Ethogram>(&path, ETHOGRAM_FORMAT) {
+                Ok(ethogram) => good.push(ethogram),
+                Err(error) => bad.push(error),
+            }
+        }
+        good.sort_by(|a, b| (&a.id, a.revision).cmp(&(&b.id, b.revision)));
+        (good, bad)
+    }
+
+    /// Folder of a session.
+    #[must_use]
+    pub fn session_folder(&self, id: &SessionId) -> PathBuf {
+        self.root.join("sessions").join(id.as_str())
+    }
+
+    /// Reads a session.
+    ///
+    /// # Errors
+    /// When it can't be read.
+    pub fn session(&self, id: &SessionId) -> Result<Session, Error> {
+        json::read(&self.session_folder(id).join("session.json"), SESSION_FORMAT)
+    }
+
+    /// Writes a session, making its folder when it is new.
+    ///
+    /// # Errors
+    /// When it can't be written.
+    pub fn save_session(&self, session: &Session) -> Result<(), Error> {
+        let folder = self.session_folder(&session.id);
+        make_folder(&folder)?;
+        json::write(&folder.join("session.json"), session)
+    }
+
+    /// Sessions and the headers of their codings. One broken file hides nothing but itself.
+    #[must_use]
+    pub fn list(&self) -> Listing {
+        let mut listing = Listing::default();
+        let Ok(entries) = std::fs::read_dir(self.root.join("sessions")) else { return listing };
+        let mut folders: Vec<PathBuf> =
+            entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
+        folders.sort();
+        for folder in folders {
+            match read_session_folder(&folder) {
+                Ok((entry, problems)) => {
+                    listing.sessions.push(entry);
+                    listing.problems.extend(problems);
+                }
+                Err(error) => listing.problems.push(error),
+            }
+        }
+        listing.sessions.sort_by(|a, b| {
+            (a.session.recorded_at, &a.session.id).cmp(&(b.session.recorded_at, &b.session.id))
+        });
+        listing
+    }
+
+    /// The ethogram a coding names, and whether it is the very one it was made under.
+    ///
+    /// # Errors
+    /// When it is missing or can't be read.
+    pub fn ethogram_of(&self, reference: &EthogramRef) -> Result<(Ethogram, Definitions), Error> {
+        let ethogram = self.ethogram(&reference.id, reference.revision)?;
+        let is_same =
+            reference.digest.is_empty() || ethogram.digest().is_ok_and(|digest| digest == reference.digest);
+        Ok((ethogram, if is_same { Definitions::AsCoded } else { Definitions::ChangedSince }))
+    }
+
+    /// Reads a coding with everything needed to measure it, and holds it against them.
+    ///
+    /// # Errors
+    /// When one of the files can't be read, or the coding makes no sense; with line and column.
+    pub fn load_coding(&self, path: &Path) -> Result<LoadedCoding, Error> {
+        let coding = coding_file::read(path)?;
+        let session = self.session(&coding.session)?;
+        let (ethogram, definitions) = self.ethogram_of(&coding.ethogram)?;
+        let problems = validate::coding(&coding, &ethogram, &session);
+        if let Some(worst) = problems.iter().find(|problem| problem.gravity == Gravity::Error) {
+            return Err(place(path, worst));
+        }
+        Ok(LoadedCoding { path: path.to_owned(), coding, session, ethogram, definitions })
+    }
+}
+
+/// Whether an ethogram is as it was when a coding was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Definitions {
+    /// Unchanged.
+    AsCoded,
+    /// Someone changed a frozen revision.
+    ChangedSince,
+}
+
+/// A coding with everything needed to measure it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadedCoding {
+    /// Its file.
+    pub path: PathBuf,
+    /// The coding, with what its journal adds.
+    pub coding: Coding,
+    /// Its session.
+    pub session: Session,
+    /// Its ethogram.
+    pub ethogram: Ethogram,
+    /// Whether that is the ethogram it was made under.
+    pub definitions: Definitions,
+}
+
+/// Turns a problem into an error with line and column.
+#[must_use]
+pub fn place(path: &Path, problem: &Problem) -> Error {
+    let (line, column) = json::read_text(path).map_or((1, 1), |text| json::locate(&text, &problem.pointer));
+    Error::Content { path: path.to_owned(), line, column, what: problem.to_string() }
+}
+
+/// Reads a session's folder: the session, its codings, and what could not be read.
+///
+/// # Errors
+/// When the session itself can't be read.
+pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), Error> {
+    let session: Session = json::read(&folder.join("session.json"), SESSION_FORMAT)?;
+    let (mut codings, mut problems) = (Vec::new(), Vec::new());
+    for path in files_in(folder, ".coding.json") {
+        match coding_file::read_head(&path) {
+            Ok(head) => codings.push((path, head)),
+            Err(error) => problems.push(error),
+        }
+    }
+    Ok((SessionEntry { session, folder: folder.to_owned(), codings }, problems))
+}
+
+fn make_folder(folder: &Path) -> Result<(), Error> {
+    Ok(std::fs::create_dir_all(folder)
+        .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })?)
+}
+
+/// Files of a folder with this ending, by name; none when there is no folder.
+fn files_in(folder: &Path, ending: &str) -> Vec<PathBuf> {
+    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+    let named: BTreeMap<String, PathBuf> = entries
+        .filter_map(|entry| {
+            let entry = entry.ok()?;
+            Some((entry.file_name().to_string_lossy().into_owned(), entry.path()))
+        })
+        .filter(|(name, path)| name.ends_with(ending) && !name.starts_with('.') && path.is_file())
+        .collect();
+    named.into_values().collect()
+}
