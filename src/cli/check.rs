@@ -1,11 +1,152 @@
-//! `shedlight check`.
+//! `shedlight check`: every file of a study, readable and consistent; its clips, found and unchanged.
 
 use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
 
 use super::arguments::Check;
-use super::{COULD_NOT, CommandResult};
+use super::{CommandResult, FINDINGS, FINE};
+use crate::model::validate::{self, Gravity, Problem};
+use crate::storage::fingerprint::{self, ClipState};
+use crate::storage::study_folder::Definitions;
+use crate::storage::{StudyFolder, coding_file, journal, json};
 
-pub(super) fn run(_asked: &Check, out: &mut dyn Write) -> CommandResult {
-    writeln!(out, "not built yet")?;
-    Ok(COULD_NOT)
+/// Something found.
+#[derive(Debug, Serialize)]
+struct Finding {
+    /// `error` or `remark`.
+    gravity: &'static str,
+    path: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    line: Option<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    column: Option<usize>,
+    what: String,
+}
+
+struct Findings(Vec<Finding>);
+
+impl Findings {
+    fn add(&mut self, gravity: &'static str, path: &Path, what: String) {
+        self.0.push(Finding { gravity, path: path.display().to_string(), line: None, column: None, what });
+    }
+
+    fn problems(&mut self, path: &Path, problems: &[Problem]) {
+        if problems.is_empty() {
+            return;
+        }
+        let text = json::read_text(path).unwrap_or_default();
+        for problem in problems {
+            let (line, column) = json::locate(&text, &problem.pointer);
+            self.0.push(Finding {
+                gravity: if problem.gravity == Gravity::Error { "error" } else { "remark" },
+                path: path.display().to_string(),
+                line: Some(line),
+                column: Some(column),
+                what: problem.to_string(),
+            });
+        }
+    }
+}
+
+pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
+    let study = StudyFolder::open(&asked.study)?;
+    let mut found = Findings(Vec::new());
+    let mut files = 1;
+    found.problems(&study.root().join("study.json"), &validate::study(&study.study));
+    let (ethograms, errors) = study.ethograms();
+    files += ethograms.len() + errors.len();
+    for ethogram in &ethograms {
+        let path = study.ethogram_path(&ethogram.id, ethogram.revision);
+        if !path.exists() {
+            found.add(
+                "error",
+                &path,
+                "an ethogram's file is not named <id>.<revision>.json: rename it".to_owned(),
+            );
+        }
+        found.problems(&path, &validate::ethogram(ethogram));
+    }
+    let listing = study.list();
+    for error in errors.iter().chain(&listing.problems) {
+        files += 1;
+        // The message names its own place.
+        found.add("error", study.root(), error.to_string());
+    }
+    for entry in &listing.sessions {
+        files += 1;
+        let path = entry.folder.join("session.json");
+        found.problems(&path, &validate::session(&entry.session, &study.study));
+        for clip in &entry.session.clips {
+            match fingerprint::find(study.root(), clip) {
+                ClipState::There(_) => {}
+                ClipState::Moved(to) => {
+                    found.add("remark", &path, format!("clip '{}' was moved; it is now {}", clip.path, to.display()));
+                }
+                ClipState::Changed(at) => found.add(
+                    "error",
+                    &at,
+                    "the clip was changed or replaced since it was added: put the original back; its marks may lie on other pictures".to_owned(),
+                ),
+                ClipState::Missing(at) => found.add(
+                    "error",
+                    &at,
+                    "the clip is missing: put it back, or open the session and name where it is now".to_owned(),
+                ),
+            }
+        }
+        for (path, _) in &entry.codings {
+            files += 1;
+            check_coding(&study, path, &mut found);
+        }
+    }
+    let errors = found.0.iter().filter(|finding| finding.gravity == "error").count();
+    if asked.json {
+        let text = serde_json::json!({
+            "study": asked.study.display().to_string(), "files": files, "errors": errors, "findings": found.0,
+        });
+        serde_json::to_writer_pretty(&mut *out, &text)?;
+        writeln!(out)?;
+    } else {
+        for finding in &found.0 {
+            let place = match (finding.line, finding.column) {
+                (Some(line), Some(column)) => format!("{}:{line}:{column}", finding.path),
+                _ => finding.path.clone(),
+            };
+            writeln!(out, "{}: {}: {place}", finding.gravity, finding.what)?;
+        }
+        let verdict = if found.0.is_empty() {
+            "nothing to complain of".to_owned()
+        } else {
+            format!("{errors} errors, {} remarks", found.0.len() - errors)
+        };
+        writeln!(out, "{files} files looked at: {verdict}")?;
+    }
+    Ok(if found.0.is_empty() { FINE } else { FINDINGS })
+}
+
+fn check_coding(study: &StudyFolder, path: &PathBuf, found: &mut Findings) {
+    let coding = match coding_file::read(path) {
+        Ok(coding) => coding,
+        Err(error) => return found.add("error", path, error.to_string()),
+    };
+    let journal_path = coding_file::journal_path(path);
+    if let Ok(replay) = journal::read(&journal_path) {
+        for remark in replay.remarks {
+            found.add("remark", &journal_path, remark);
+        }
+    }
+    let (ethogram, definitions) = match study.ethogram_of(&coding.ethogram) {
+        Ok(ethogram) => ethogram,
+        Err(error) => return found.add("error", path, error.to_string()),
+    };
+    if definitions == Definitions::ChangedSince {
+        let what = "its ethogram revision was changed after it was made: put the old text back and make a new revision";
+        found.add("error", path, what.to_owned());
+    }
+    match study.session(&coding.session) {
+        Ok(session) => found.problems(path, &validate::coding(&coding, &ethogram, &session)),
+        Err(error) => found.add("error", path, error.to_string()),
+    }
 }

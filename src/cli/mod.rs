@@ -9,6 +9,7 @@ pub mod arguments;
 mod check;
 mod demo;
 mod frames;
+mod load;
 mod still;
 mod summary;
 mod verify;
@@ -70,6 +71,9 @@ pub enum Error {
     /// The study could not be read or written.
     #[error(transparent)]
     Storage(#[from] crate::storage::Error),
+    /// Nothing that was asked for could be read.
+    #[error("nothing could be read; see above")]
+    NothingRead,
     /// A file could not be written or locked.
     #[error(transparent)]
     Files(#[from] crate::files::Error),
@@ -134,10 +138,18 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
 }
 
 /// Tells a person something that is no result: on the error stream.
-#[cfg(feature = "media")]
 fn remark(remarks: &[String]) {
     for remark in remarks {
         // Nothing is lost when nobody listens.
         let _ = writeln!(std::io::stderr(), "note: {remark}");
+    }
+}
+
+/// A field of comma-separated values after RFC 4180.
+fn csv_field(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
     }
 }

@@ -1,1 +1,13 @@
 //! Measures of one coding and of several: pure functions, exact over intervals.
+//!
+//! [`record::Record`] prepares a coding once: what was observed, what was seen, the bouts as they
+//! count. Everything else is a function of records. A value that is not defined carries the
+//! reason; it is never shown as zero.
+
+pub mod bouts;
+pub mod concern;
+pub mod presentations;
+pub mod record;
+pub mod summary;
+
+pub use record::{Marks, Missing, Record};

@@ -1,3 +1,8 @@
 //! Statistics that know nothing of behaviour: quantiles, intervals, product limit, bootstrap.
+//!
+//! Pure functions of their arguments; what is undefined is `None` or a reason, never NaN.
 
+pub mod bootstrap;
+pub mod interval;
+pub mod product_limit;
 pub mod quantile;

@@ -1,6 +1,6 @@
 //! Rule 34: what was accepted survives a kill, at any moment.
 
-use std::io::{BufRead as _, BufReader};
+use std::io::{BufRead as _, BufReader, Write as _};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
 
@@ -37,7 +37,6 @@ fn rule_34_child_that_codes_until_killed() {
         let key = ['r', 'm', 'a', 'e'][usize::try_from(n % 4).unwrap()];
         let done = coder.press(key, shot, Pace::Stepped).unwrap();
         autosave.take(chrono::DateTime::default(), &done);
-        use std::io::Write as _;
         writeln!(std::io::stdout(), "accepted {}", coder.coding().marks.len()).unwrap();
         if n % 50 == 0 {
             coder.set_progress(shot.at, autosave.last_seq());

@@ -1,0 +1,302 @@
+//! What called for attention, and what the handler did about it (rules 23 to 26).
+
+use super::presentations::{Outcome, Presentation};
+use super::record::Record;
+use crate::model::{Actor, Behaviour, BehaviourId, ConcernRule, Context, Kind, Level, Mark, Rise, Role};
+use crate::time::{Micros, Span, Spans};
+
+/// Parts of a run closer than this are one (rule 24).
+const JOIN: Micros = Micros::from_whole_seconds(2);
+/// How far ahead a back-off is looked for after events alone (rule 25).
+const AHEAD: Micros = Micros::from_whole_seconds(30);
+/// How far back a warning is looked for (rule 26).
+const WARNING: Micros = Micros::from_whole_seconds(60);
+
+/// Concern of one record.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Concern {
+    /// Time at exactly watch.
+    pub watch: Spans,
+    /// Time at stop.
+    pub stop: Spans,
+    /// Incidents at watch, in order.
+    pub watch_incidents: Vec<Incident>,
+    /// Incidents at stop, in order.
+    pub stop_incidents: Vec<Incident>,
+    /// Presentations that start after the first stop incident of a session that was to end then.
+    pub continued_after_stop: Vec<Micros>,
+}
+
+/// A maximal run at a level.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Incident {
+    /// Its time; of events alone the first and last moment.
+    pub span: Span,
+    /// The behaviour it began with.
+    pub behaviour: BehaviourId,
+    /// Made of events alone.
+    pub events_only: bool,
+    /// The presentation it began in.
+    pub presentation: Option<u32>,
+    /// What the handler did.
+    pub back_off: BackOff,
+    /// Time from the first watch-level onset in the minute before.
+    pub warning: Option<Micros>,
+}
+
+/// What the handler did after an incident began.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BackOff {
+    /// Backed off after this time.
+    After(Micros),
+    /// The state ended by itself first, after this time.
+    StoppedByItself(Micros),
+    /// None was seen in the time looked at.
+    NotSeen(Micros),
+    /// Back-offs were not coded to their end.
+    NotCoded,
+}
+
+/// The rules of a behaviour that apply to the record's animal: its own, else its taxon's, else the
+/// base (rule 23).
+pub(super) fn rules_for<'r>(
+    record: &Record<'r>,
+    behaviour: &'r Behaviour,
+) -> impl Iterator<Item = &'r ConcernRule> {
+    let own = record
+        .animal()
+        .and_then(|animal| animal.concern.iter().find(|own| own.behaviour == behaviour.id))
+        .map(|own| own.rules.as_slice());
+    let taxon = record.taxon();
+    let rules = own.unwrap_or(&behaviour.concern);
+    let of_taxon = move |rule: &&ConcernRule| taxon.is_some_and(|taxon| rule.taxa.contains(&taxon));
+    let any_of_taxon = rules.iter().any(|rule| of_taxon(&rule));
+    rules.iter().filter(move |rule| if any_of_taxon { of_taxon(rule) } else { rule.taxa.is_empty() })
+}
+
+/// A piece of time, or a moment, at a level.
+struct Piece {
+    span: Span,
+    level: Level,
+    behaviour: BehaviourId,
+    is_event: bool,
+}
+
+/// Concern of a record.
+#[must_use]
+pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
+    let mut pieces = Vec::new();
+    for behaviour in &record.ethogram.behaviours {
+        for rule in rules_for(record, behaviour) {
+            apply(record, behaviour, rule, presentations, &mut pieces);
+        }
+    }
+    let spans_at = |wanted: &dyn Fn(Level) -> bool| -> Spans {
+        pieces.iter().filter(|piece| !piece.is_event && wanted(piece.level)).map(|piece| piece.span).collect()
+    };
+    let stop = spans_at(&|level| level == Level::Stop);
+    let watch = spans_at(&|level| level == Level::Watch).without(&stop);
+    let stop_incidents = incidents(record, &pieces, Level::Stop, &stop, &stop, presentations);
+    let watch_incidents = incidents(record, &pieces, Level::Watch, &watch, &stop, presentations);
+    let ends = record.plan().is_some_and(|plan| plan.end.after_stop);
+    let first_stop = stop_incidents.first().map(|incident| incident.span.from);
+    let continued_after_stop = first_stop
+        .filter(|_| ends)
+        .map(|first| presentations.iter().map(|p| p.cue).filter(|cue| *cue > first).collect())
+        .unwrap_or_default();
+    Concern { watch, stop, watch_incidents, stop_incidents, continued_after_stop }
+}
+
+/// Puts what a rule makes of a behaviour's marks into `pieces`.
+fn apply(
+    record: &Record<'_>,
+    behaviour: &Behaviour,
+    rule: &ConcernRule,
+    presentations: &[Presentation],
+    pieces: &mut Vec<Piece>,
+) {
+    let fits =
+        |mark: Option<&Mark>| rule.detail.is_none() || mark.is_some_and(|mark| mark.detail == rule.detail);
+    let mut push = |span: Span, level: Level, is_event: bool| {
+        if level > Level::None && (is_event || !span.is_empty()) {
+            pieces.push(Piece { span, level, behaviour: behaviour.id.clone(), is_event });
+        }
+    };
+    let rise = rule.rise.as_ref();
+    if behaviour.kind == Kind::Event {
+        let inside = |at: Micros| rule.when == Context::Any || presentations.iter().any(|p| p.contains(at));
+        let moments: Vec<Micros> = record
+            .onsets(behaviour)
+            .into_iter()
+            .filter(|(at, id)| fits(record.coding.mark(*id)) && inside(*at))
+            .map(|(at, _)| at)
+            .collect();
+        for (i, at) in moments.iter().enumerate() {
+            let level = if reaches_count(&moments, i, rise) {
+                rise.map_or(rule.level, |rise| rise.to)
+            } else {
+                rule.level
+            };
+            push(Span::between(*at, *at), level, true);
+        }
+        return;
+    }
+    let context: Option<Spans> = (rule.when == Context::InPresentation)
+        .then(|| presentations.iter().map(Presentation::span).collect());
+    // Cut at out of sight, so that what is not seen neither counts nor rises.
+    let bouts: Vec<Span> = record
+        .bouts(behaviour)
+        .into_iter()
+        .filter(|bout| fits(record.coding.mark(bout.mark)))
+        .flat_map(|bout| match &context {
+            None => vec![bout.span],
+            Some(inside) => Spans::from(bout.span).intersection(inside).as_slice().to_vec(),
+        })
+        .collect();
+    let onsets: Vec<Micros> = bouts.iter().map(|span| span.from).collect();
+    let mut before = Micros::ZERO;
+    for (i, span) in bouts.iter().enumerate() {
+        let raised_from = rise.and_then(|rise| match (rise.after_s, rise.total_s) {
+            (Some(after), _) => Some(span.from + after.micros()),
+            (None, Some(total)) => Some(span.from + (total.micros() - before).max(Micros::ZERO)),
+            (None, None) => reaches_count(&onsets, i, Some(rise)).then_some(span.from),
+        });
+        before = before + span.length();
+        match raised_from.filter(|at| *at < span.to) {
+            Some(at) => {
+                push(Span { from: span.from, to: at }, rule.level, false);
+                push(Span { from: at, to: span.to }, rise.map_or(rule.level, |rise| rise.to), false);
+            }
+            None => push(*span, rule.level, false),
+        }
+    }
+}
+
+/// Whether this onset makes the count within the window.
+fn reaches_count(onsets: &[Micros], i: usize, rise: Option<&Rise>) -> bool {
+    let Some((count, window)) = rise.and_then(|rise| Some((rise.count?, rise.window_s?.micros()))) else {
+        return false;
+    };
+    let Some(at) = onsets.get(i) else { return false };
+    let recent = onsets.iter().take(i + 1).filter(|earlier| *at - **earlier <= window).count();
+    recent >= count as usize
+}
+
+/// Runs at a level, parts closer than two seconds joined.
+fn incidents(
+    record: &Record<'_>,
+    pieces: &[Piece],
+    level: Level,
+    spans: &Spans,
+    stop: &Spans,
+    presentations: &[Presentation],
+) -> Vec<Incident> {
+    // A watch-level event inside stop-level time is at stop.
+    let events = pieces.iter().filter(|piece| {
+        piece.is_event && piece.level == level && (level == Level::Stop || !stop.contains(piece.span.from))
+    });
+    let mut parts: Vec<(Span, bool)> = spans.iter().map(|span| (*span, false)).collect();
+    parts.extend(events.map(|piece| (piece.span, true)));
+    parts.sort_unstable_by_key(|(span, is_event)| (span.from, *is_event, span.to));
+    let mut runs: Vec<(Span, bool)> = Vec::new();
+    for (span, is_event) in parts {
+        match runs.last_mut() {
+            Some((run, events_only)) if span.from - run.to < JOIN => {
+                run.to = run.to.max(span.to);
+                *events_only &= is_event;
+            }
+            _ => runs.push((span, is_event)),
+        }
+    }
+    let coded = record.is_role_done(Role::BackOff).is_ok();
+    let back_offs: Vec<Micros> = record.role_onsets(Role::BackOff).into_iter().map(|(at, _)| at).collect();
+    let watch_onsets: Vec<Micros> = {
+        let mut onsets: Vec<Micros> =
+            pieces.iter().filter(|piece| piece.level == Level::Watch).map(|piece| piece.span.from).collect();
+        onsets.sort_unstable();
+        onsets
+    };
+    let mut used = Micros(i64::MIN);
+    let mut found = Vec::with_capacity(runs.len());
+    for (i, (span, events_only)) in runs.iter().enumerate() {
+        let next = runs.get(i + 1).map_or(record.window().to, |(next, _)| next.from).min(record.window().to);
+        let until = if *events_only { next.min(span.from + AHEAD) } else { next };
+        let back_off = back_offs.iter().copied().find(|at| *at > span.from.max(used) && *at <= until);
+        let back_off = match back_off {
+            _ if !coded => BackOff::NotCoded,
+            Some(at) if *events_only || at <= span.to => {
+                used = at;
+                BackOff::After(at - span.from)
+            }
+            // The state had already ended when the handler moved.
+            Some(_) | None if !*events_only && span.to < record.window().to => {
+                BackOff::StoppedByItself(span.length())
+            }
+            Some(_) | None => BackOff::NotSeen(until - span.from),
+        };
+        let first = pieces
+            .iter()
+            .filter(|piece| piece.level == level && piece.span.from <= span.from)
+            .filter(
+                |piece| if piece.is_event { piece.span.from == span.from } else { piece.span.to > span.from },
+            )
+            .max_by_key(|piece| piece.span.from);
+        let warning = watch_onsets
+            .iter()
+            .find(|at| **at >= span.from - WARNING && **at < span.from)
+            .map(|at| span.from - *at);
+        found.push(Incident {
+            span: *span,
+            behaviour: first.map(|piece| piece.behaviour.clone()).unwrap_or_default(),
+            events_only: *events_only,
+            presentation: presentations.iter().find(|p| p.contains(span.from)).map(|p| p.number),
+            back_off,
+            warning: if level == Level::Stop { warning } else { None },
+        });
+    }
+    found
+}
+
+/// For each opt-out whether the handler honoured it within the house target (rule 26).
+#[must_use]
+pub fn honoured(record: &Record<'_>, presentations: &[Presentation]) -> (u32, u32) {
+    let target = record.study.targets.back_off_s.micros();
+    let back_offs: Vec<Micros> = record.role_onsets(Role::BackOff).into_iter().map(|(at, _)| at).collect();
+    let cue_ends: Vec<Micros> = record
+        .ethogram
+        .with_role(Role::Cue)
+        .flat_map(|behaviour| record.marks_of(behaviour))
+        .filter_map(|mark| mark.span(record.window().to))
+        .map(|span| span.to)
+        .collect();
+    let (mut done, mut all) = (0, 0);
+    for presentation in presentations.iter().filter(|p| p.outcome == Outcome::OptOut) {
+        let Some(refused) = presentation.refused_at else { continue };
+        all += 1;
+        let within = |at: &Micros| *at >= refused && *at - refused <= target;
+        if back_offs.iter().any(within) || cue_ends.iter().any(within) {
+            done += 1;
+        }
+    }
+    (done, all)
+}
+
+/// From the end of each disturbance to the first approach after it; `None`: not resumed.
+#[must_use]
+pub fn resumes(record: &Record<'_>) -> Vec<(Micros, Option<Micros>)> {
+    let approaches: Vec<Micros> = record.role_onsets(Role::Approach).into_iter().map(|(at, _)| at).collect();
+    let mut found = Vec::new();
+    for behaviour in record
+        .ethogram
+        .with_role(Role::Disturbance)
+        .filter(|b| b.who == Actor::Handler || b.kind == Kind::State)
+    {
+        for mark in record.marks_of(behaviour) {
+            let end = mark.span(record.window().to).map_or(mark.from, |span| span.to);
+            let resumed = approaches.iter().copied().find(|at| *at >= end && *at < record.window().to);
+            found.push((end, resumed.map(|at| at - end)));
+        }
+    }
+    found.sort_unstable();
+    found
+}
