@@ -14,8 +14,8 @@ use crate::time::Micros;
 pub(super) fn run(asked: &Agree, out: &mut dyn Write) -> CommandResult {
     let loaded = load::codings(&asked.paths, &asked.choice)?;
     loaded.tell()?;
-    let named = asked.paths.iter().all(|path| path.is_file());
-    let found = compare(asked, &loaded, named)?;
+    let one_by_one = asked.paths.iter().all(|path| path.is_file());
+    let found = compare(asked, &loaded, one_by_one)?;
     if found.pairs.is_empty() {
         return Err(Error::Usage(
             "there are no two codings of one session here: name two coding files, or a study that has a second coding"
@@ -34,7 +34,7 @@ pub(super) fn run(asked: &Agree, out: &mut dyn Write) -> CommandResult {
     Ok(if bad { FINDINGS } else { FINE })
 }
 
-fn compare(asked: &Agree, loaded: &Loaded, named: bool) -> Result<Agreement, Error> {
+fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Result<Agreement, Error> {
     let marks = if asked.choice.without_unsure { Marks::WithoutUnsure } else { Marks::All };
     let mut found = Agreement::default();
     let mut pooled = Vec::new();
@@ -42,7 +42,7 @@ fn compare(asked: &Agree, loaded: &Loaded, named: bool) -> Result<Agreement, Err
         let Some(seed) = loaded.study(*study).map(|study| study.study.double_coding.seed) else { continue };
         found.seed = seed;
         for (_, second) in loaded.codings.iter().skip(i + 1) {
-            let Some(kind) = kind_of(&first.coding, &second.coding, named) else { continue };
+            let Some(kind) = kind_of(&first.coding, &second.coding, one_by_one) else { continue };
             // The record that counts comes first.
             let swap = second.coding.purpose == Purpose::Primary && first.coding.purpose != Purpose::Primary;
             let (first, second) = if swap { (second, first) } else { (first, second) };
@@ -90,9 +90,9 @@ fn compare(asked: &Agree, loaded: &Loaded, named: bool) -> Result<Agreement, Err
 
 /// What kind of pair two codings make; `None`: they are not compared. Files named one by one are
 /// compared whatever they are for.
-fn kind_of(first: &Coding, second: &Coding, named: bool) -> Option<PairKind> {
+fn kind_of(first: &Coding, second: &Coding, one_by_one: bool) -> Option<PairKind> {
     let is_trial = |coding: &Coding| matches!(coding.purpose, Purpose::Trial | Purpose::Training);
-    if named {
+    if one_by_one {
         return Some(if is_trial(first) || is_trial(second) {
             PairKind::Trial
         } else if first.by == second.by {

@@ -1,7 +1,7 @@
 //! `shedlight check`: every file of a study, readable and consistent; its clips, found and unchanged.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::Serialize;
 
@@ -126,7 +126,7 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     Ok(if found.0.is_empty() { FINE } else { FINDINGS })
 }
 
-fn check_coding(study: &StudyFolder, path: &PathBuf, found: &mut Findings) {
+fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {
     let coding = match coding_file::read(path) {
         Ok(coding) => coding,
         Err(error) => return found.add("error", path, error.to_string()),

@@ -93,7 +93,6 @@ fn print_head(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
 }
 
 fn print_figures(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
-    let why = |why: &Option<String>| why.as_ref().map_or_else(String::new, |why| format!("  ({why})"));
     writeln!(
         out,
         "  observed {} s, visible {} s, out of sight {}{}",
@@ -130,6 +129,16 @@ fn print_figures(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
             )?;
         }
     }
+    print_trials(figures, out)?;
+    print_concern(figures, out)
+}
+
+/// What is missing, in brackets.
+fn why(why: &Option<String>) -> String {
+    why.as_ref().map_or_else(String::new, |why| format!("  ({why})"))
+}
+
+fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
     let approach = &figures.approach;
     writeln!(
         out,
@@ -172,7 +181,10 @@ fn print_figures(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         number(food.grams, 1),
         number(food.per_min, 2),
         why(&food.why)
-    )?;
+    )
+}
+
+fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
     let concern = &figures.concern;
     let stops = concern.watch_s.map(|_| u32::try_from(concern.stop_incidents.len()).unwrap_or(u32::MAX));
     writeln!(
