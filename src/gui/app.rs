@@ -1,0 +1,331 @@
+//! The application: which screen is shown, and what passes between them.
+
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use iced::widget::{button, column, container, row, space, text};
+use iced::{Element, Length, Subscription, Task, Theme};
+
+use super::screen::coding::{self, Coding};
+use super::screen::new_study::{self, NewStudy};
+use super::screen::sessions::{self, Sessions};
+use super::settings::Settings;
+use super::theme::{self, Mode};
+use crate::storage::{StudyFolder, study_folder};
+use crate::time::Micros;
+
+/// A wish or a result.
+#[derive(Debug, Clone)]
+pub enum Message {
+    /// For the Sessions screen.
+    Sessions(sessions::Message),
+    /// For the Coding screen.
+    Coding(coding::Message),
+    /// For the form of a new study.
+    NewStudy(new_study::Message),
+    /// The cautions have been read.
+    CautionsRead,
+    /// Show the cautions again.
+    ShowCautions,
+    /// Dark to light and back.
+    ToggleMode,
+    /// The window is to be closed.
+    CloseRequested(iced::window::Id),
+}
+
+enum Screen {
+    Cautions,
+    Sessions,
+    NewStudy(NewStudy),
+    Coding(Box<Coding>),
+}
+
+/// The application.
+pub struct App {
+    screen: Screen,
+    sessions: Sessions,
+    settings: Settings,
+    pending: Option<PathBuf>,
+}
+
+/// What is shown once at first start, and printed with every report.
+pub const CAUTIONS: [&str; 5] = [
+    "This is not a diagnosis and not a statement of legal compliance. A change in behaviour can be illness or husbandry: contact a licensed veterinarian.",
+    "Venomous animals, large constrictors and anything that bites stay under your house's own written handling protocol, which stands above any training plan.",
+    "Every reptile may carry Salmonella: wash your hands.",
+    "Licensing, dangerous-animal and animal-procedure law differ by place: follow your local codes. Research needs ethics approval.",
+    "Filmed people are identifiable: tell them, limit who sees the film, and delete it on time.",
+];
+
+impl App {
+    /// Opens what was asked for: a study, a clip, a session at a time; else the last study.
+    pub fn new(target: Option<&Path>, session: Option<&str>, at: Option<Micros>) -> (Self, Task<Message>) {
+        let settings = Settings::load();
+        let mut said = None;
+        let mut clip = None;
+        let wanted = target
+            .map(Path::to_owned)
+            .or_else(|| settings.recent.first().filter(|path| path.exists()).cloned());
+        let folder = wanted.as_deref().and_then(|path| {
+            if path.is_file() && path.file_name().is_some_and(|name| name != "study.json") {
+                // A clip: the study that was made around it before, or a new one.
+                let beside = NewStudy::new(Some(path.to_owned()), None).folder_for();
+                if beside.join("study.json").is_file() {
+                    return open_study(&beside, &mut said);
+                }
+                clip = Some(path.to_owned());
+                return None;
+            }
+            let root = study_folder::study_above(path).unwrap_or_else(|| path.to_owned());
+            open_study(&root, &mut said)
+        });
+        let mut settings = settings;
+        if let Some(folder) = &folder {
+            settings.opened(folder.root());
+        }
+        let person = settings.person.clone();
+        let sessions = Sessions::new(folder, person.clone(), said);
+        let mut app = Self { screen: Screen::Sessions, sessions, settings, pending: None };
+        let mut task = Task::none();
+        if let Some(clip) = clip {
+            app.screen = Screen::NewStudy(NewStudy::new(Some(clip), person));
+            task = iced::widget::operation::focus("animal");
+        } else if let Some(coding) = app.coding_of(session) {
+            task = app.open(&coding, at);
+        }
+        if !app.settings.cautions_read {
+            app.pending = None;
+            let behind = std::mem::replace(&mut app.screen, Screen::Cautions);
+            app.behind(behind);
+        }
+        (app, task)
+    }
+
+    /// What is shown once the cautions are read.
+    fn behind(&mut self, screen: Screen) {
+        match screen {
+            Screen::Coding(mut coding) => {
+                coding.finish();
+                self.pending = Some(coding.path().to_owned());
+            }
+            Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
+            Screen::Sessions | Screen::Cautions => {}
+        }
+    }
+
+    /// The coding to open for a session: the person's own, else the first.
+    fn coding_of(&self, session: Option<&str>) -> Option<PathBuf> {
+        let folder = self.sessions.folder.as_ref()?;
+        let wanted = session?;
+        let listing = folder.list();
+        let entry = listing.sessions.iter().find(|entry| entry.session.id.as_str() == wanted)?;
+        let own = entry.codings.iter().find(|(_, head)| head.by.as_str() == self.sessions.person());
+        own.or_else(|| entry.codings.first()).map(|(path, _)| path.clone())
+    }
+
+    fn open(&mut self, path: &Path, at: Option<Micros>) -> Task<Message> {
+        let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+        match Coding::try_new(folder.clone(), path, at, Instant::now()) {
+            Ok((coding, task)) => {
+                self.screen = Screen::Coding(Box::new(coding));
+                task.map(Message::Coding)
+            }
+            Err(error) => {
+                let person = Some(self.sessions.person().to_owned());
+                self.sessions = Sessions::new(Some(folder), person, Some(error.to_string()));
+                self.screen = Screen::Sessions;
+                Task::none()
+            }
+        }
+    }
+
+    /// Title of the window.
+    #[must_use]
+    pub fn title(&self) -> String {
+        match &self.screen {
+            Screen::Coding(coding) => format!("{} – Shedlight", coding.title()),
+            _ => "Shedlight".to_owned(),
+        }
+    }
+
+    /// Colours.
+    #[must_use]
+    pub fn theme(&self) -> Theme {
+        self.settings.mode.theme()
+    }
+
+    /// Does what a message asks for.
+    pub fn update(&mut self, message: Message) -> Task<Message> {
+        let task = self.act(message);
+        if let Screen::Coding(coding) = &mut self.screen {
+            coding.light();
+        }
+        task
+    }
+
+    fn act(&mut self, message: Message) -> Task<Message> {
+        match message {
+            Message::Sessions(message) => {
+                let action = self.sessions.update(message);
+                self.remember_person();
+                match action {
+                    sessions::Action::None => {}
+                    sessions::Action::Open(path) => return self.open(&path, None),
+                    sessions::Action::NewStudy(clip) => {
+                        let person = self.settings.person.clone();
+                        self.screen = Screen::NewStudy(NewStudy::new(clip, person));
+                        return iced::widget::operation::focus("animal");
+                    }
+                }
+            }
+            Message::Coding(message) => {
+                if let Screen::Coding(coding) = &mut self.screen {
+                    match coding.update(message) {
+                        coding::Action::None => {}
+                        coding::Action::Run(task) => return task.map(Message::Coding),
+                        coding::Action::Leave => {
+                            self.sessions.refresh();
+                            self.screen = Screen::Sessions;
+                        }
+                    }
+                }
+            }
+            Message::NewStudy(message) => {
+                if let Screen::NewStudy(form) = &mut self.screen {
+                    match form.update(message) {
+                        new_study::Action::None => {}
+                        new_study::Action::Leave => self.screen = Screen::Sessions,
+                        new_study::Action::Made(folder, coding) => {
+                            self.settings.opened(folder.root());
+                            let person = folder.study.people.first().map(|person| person.code.to_string());
+                            self.sessions = Sessions::new(Some(folder), person, None);
+                            self.remember_person();
+                            self.screen = Screen::Sessions;
+                            if let Some(coding) = coding {
+                                return self.open(&coding, None);
+                            }
+                        }
+                    }
+                }
+            }
+            Message::CautionsRead => {
+                self.settings.cautions_read = true;
+                self.settings.save();
+                self.screen = Screen::Sessions;
+                if let Some(path) = self.pending.take() {
+                    if path.to_string_lossy().ends_with(".coding.json") {
+                        return self.open(&path, None);
+                    }
+                    self.screen = Screen::NewStudy(NewStudy::new(Some(path), self.settings.person.clone()));
+                    return iced::widget::operation::focus("animal");
+                }
+            }
+            Message::ShowCautions => {
+                if matches!(self.screen, Screen::Sessions) {
+                    self.screen = Screen::Cautions;
+                }
+            }
+            Message::ToggleMode => {
+                self.settings.mode = self.settings.mode.other();
+                self.settings.save();
+            }
+            Message::CloseRequested(id) => {
+                if let Screen::Coding(coding) = &mut self.screen {
+                    coding.finish();
+                }
+                return iced::window::close(id);
+            }
+        }
+        Task::none()
+    }
+
+    fn remember_person(&mut self) {
+        let person = self.sessions.person().trim().to_owned();
+        if !person.is_empty() && self.settings.person.as_deref() != Some(person.as_str()) {
+            self.settings.person = Some(person);
+            self.settings.save();
+        }
+    }
+
+    /// What is listened to.
+    pub fn subscription(&self) -> Subscription<Message> {
+        let own = match &self.screen {
+            Screen::Coding(coding) => coding.subscription().map(Message::Coding),
+            Screen::Sessions => self.sessions.subscription().map(Message::Sessions),
+            Screen::Cautions => iced::keyboard::listen().filter_map(|event| match event {
+                iced::keyboard::Event::KeyPressed {
+                    key: iced::keyboard::Key::Named(iced::keyboard::key::Named::Enter),
+                    ..
+                } => Some(Message::CautionsRead),
+                _ => None,
+            }),
+            Screen::NewStudy(_) => Subscription::none(),
+        };
+        Subscription::batch([own, iced::window::close_requests().map(Message::CloseRequested)])
+    }
+
+    /// The window.
+    pub fn view(&self) -> Element<'_, Message> {
+        let mode = self.settings.mode;
+        let palette = mode.palette();
+        let body: Element<'_, Message> = match &self.screen {
+            Screen::Cautions => cautions(mode),
+            Screen::Sessions => self.sessions.view(mode).map(Message::Sessions),
+            Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
+            Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
+        };
+        let tab = |name: &'static str, active: bool, on: Option<Message>| {
+            button(text(name).size(theme::BODY))
+                .padding([4, 12])
+                .style(theme::key(palette, active))
+                .on_press_maybe(on)
+        };
+        let is_coding = matches!(self.screen, Screen::Coding(_));
+        let place = match &self.screen {
+            Screen::Coding(coding) => coding.title(),
+            _ => String::new(),
+        };
+        let bar = row![
+            text("Shedlight").size(theme::BODY).font(theme::MEDIUM).color(palette.quiet),
+            tab("Sessions", !is_coding, is_coding.then_some(Message::Coding(coding::Message::Leave))),
+            tab("Coding", is_coding, None),
+            space::horizontal(),
+            text(place).size(theme::BODY).color(palette.quiet),
+            tab("Cautions", false, (!is_coding).then_some(Message::ShowCautions)),
+            tab(if mode == Mode::Dark { "Light" } else { "Dark" }, false, Some(Message::ToggleMode)),
+        ]
+        .spacing(8)
+        .align_y(iced::Center);
+        let bar = container(bar).padding([4, 8]).width(Length::Fill).style(theme::plain(palette.panel));
+        column![bar, body].into()
+    }
+}
+
+fn open_study(root: &Path, said: &mut Option<String>) -> Option<StudyFolder> {
+    match StudyFolder::open(root) {
+        Ok(folder) => Some(folder),
+        Err(error) => {
+            *said = Some(error.to_string());
+            None
+        }
+    }
+}
+
+fn cautions<'a>(mode: Mode) -> Element<'a, Message> {
+    let palette = mode.palette();
+    let mut words =
+        column![text("Before you begin").size(theme::CLOCK).font(theme::MEDIUM).color(palette.text)]
+            .spacing(12);
+    for caution in CAUTIONS {
+        words = words.push(text(caution).size(theme::BODY).color(palette.text));
+    }
+    words = words.push(
+        button(text("I have read this (Enter)").size(theme::BODY))
+            .padding([8, 16])
+            .style(theme::key(palette, true))
+            .on_press(Message::CautionsRead),
+    );
+    container(container(words).padding(24).max_width(720).style(theme::card(palette)))
+        .center(Length::Fill)
+        .into()
+}

@@ -1,0 +1,71 @@
+//! Opening a session's clips off the drawing thread, and hearing of decoded pictures.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use iced::Task;
+use iced::futures::channel::mpsc;
+
+use crate::media::{Film, FilmEvent, FilmOptions};
+use crate::model::ClipId;
+use crate::time::FrameNumber;
+
+/// What came from a clip.
+#[derive(Debug, Clone)]
+pub enum Fed {
+    /// How far the opening of a clip has come, 0–1.
+    Opening(ClipId, f32),
+    /// A clip is open.
+    Opened(ClipId, PathBuf, Arc<Film>),
+    /// A clip can't be opened; why, in words.
+    Failed(ClipId, String),
+    /// A picture that was asked for is there.
+    Arrived(ClipId, FrameNumber),
+    /// A picture that was asked for can't be decoded.
+    Unreadable(ClipId, FrameNumber, String),
+    /// All clips have been tried.
+    AllTried,
+}
+
+/// Opens clips one after another in a thread of their own.
+pub fn open(clips: Vec<(ClipId, PathBuf)>, cache_bytes: usize) -> Task<Fed> {
+    let (sender, receiver) = mpsc::unbounded();
+    let failure = sender.clone();
+    let spawned = std::thread::Builder::new().name("opening".to_owned()).spawn(move || {
+        for (clip, path) in clips {
+            let events = sender.clone();
+            let on_event = move |event| {
+                // When nobody listens any more the screen is gone.
+                let _ = events.unbounded_send(match event {
+                    FilmEvent::Decoded(frame) => Fed::Arrived(clip, frame),
+                    FilmEvent::Unreadable { frame, why } => Fed::Unreadable(clip, frame, why),
+                });
+            };
+            let options = FilmOptions { cache_bytes, on_event: Some(Box::new(on_event)) };
+            let mut told = -1.0_f32;
+            let mut progress = |share: f32| {
+                if share - told > 0.01 {
+                    told = share;
+                    let _ = sender.unbounded_send(Fed::Opening(clip, share));
+                }
+                if sender.is_closed() {
+                    std::ops::ControlFlow::Break(())
+                } else {
+                    std::ops::ControlFlow::Continue(())
+                }
+            };
+            let fed = match Film::open_with_progress(&path, options, &mut progress) {
+                Ok(film) => Fed::Opened(clip, path, Arc::new(film)),
+                Err(error) => Fed::Failed(clip, error.to_string()),
+            };
+            if sender.unbounded_send(fed).is_err() {
+                return;
+            }
+        }
+        let _ = sender.unbounded_send(Fed::AllTried);
+    });
+    if let Err(error) = spawned {
+        let _ = failure.unbounded_send(Fed::Failed(ClipId(0), format!("the clips can't be opened: {error}")));
+    }
+    Task::run(receiver, |fed| fed)
+}

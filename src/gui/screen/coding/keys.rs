@@ -1,0 +1,192 @@
+//! Keys that move, correct and explain. Letters and digits code, and do nothing else.
+//!
+//! One table: the window reads it, F1 shows it, `docs/KEYS.md` is made from it.
+
+use iced::keyboard::key::Named;
+use iced::keyboard::{Key, Modifiers};
+
+/// What a key asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wish {
+    /// Play or pause.
+    Toggle,
+    /// Play backward.
+    Reverse,
+    /// Pictures on or back.
+    Step(isize),
+    /// Seconds on or back.
+    Skip(i64),
+    /// Faster or slower.
+    Speed(isize),
+    /// To the first picture.
+    Start,
+    /// To the last.
+    End,
+    /// To the next (1) or previous (-1) mark.
+    Mark(isize),
+    /// Ends the state that holds.
+    EndState,
+    /// Removes the chosen mark.
+    Remove,
+    /// Moves the chosen edge by pictures.
+    Nudge(isize),
+    /// Chooses the other edge of the chosen mark.
+    OtherEdge,
+    /// Flags the chosen mark as unsure.
+    Unsure,
+    /// Writes a note on it.
+    Note,
+    /// Chooses its next detail.
+    Detail,
+    /// Cuts it in two here.
+    Split,
+    /// Joins it with the next bout.
+    Merge,
+    /// Gives it another behaviour: its key follows.
+    Change,
+    /// Takes the last step back.
+    Undo,
+    /// Does it again.
+    Redo,
+    /// Repeats the last seconds.
+    Loop,
+    /// The next pass.
+    Pass,
+    /// Ticks the pass as done.
+    PassDone,
+    /// The tape shows more or less time.
+    Zoom(bool),
+    /// Brightens the picture for display.
+    Gamma,
+    /// Shows or hides the keys.
+    Keys,
+    /// Back to the sessions.
+    Leave,
+}
+
+/// Key as people call it, what it does, and what it asks for.
+pub const TABLE: &[(&str, &str, Wish)] = &[
+    ("Space", "play, pause", Wish::Toggle),
+    ("Shift+Space", "play backward", Wish::Reverse),
+    ("Right", "next picture", Wish::Step(1)),
+    ("Left", "previous picture", Wish::Step(-1)),
+    ("Shift+Right", "1 s on", Wish::Skip(1)),
+    ("Shift+Left", "1 s back", Wish::Skip(-1)),
+    ("Ctrl+Right", "5 s on", Wish::Skip(5)),
+    ("Ctrl+Left", "5 s back", Wish::Skip(-5)),
+    ("Up", "faster", Wish::Speed(1)),
+    ("Down", "slower", Wish::Speed(-1)),
+    ("Home", "first picture", Wish::Start),
+    ("End", "last picture", Wish::End),
+    ("PageDown", "next mark", Wish::Mark(1)),
+    ("PageUp", "previous mark", Wish::Mark(-1)),
+    ("Enter", "end the state that holds", Wish::EndState),
+    ("Delete", "remove the chosen mark", Wish::Remove),
+    (",", "chosen edge one picture earlier", Wish::Nudge(-1)),
+    (".", "chosen edge one picture later", Wish::Nudge(1)),
+    ("Tab", "the other edge", Wish::OtherEdge),
+    ("/", "unsure, sure", Wish::Unsure),
+    ("'", "note", Wish::Note),
+    (";", "next detail", Wish::Detail),
+    ("[", "split here", Wish::Split),
+    ("]", "join with the next bout", Wish::Merge),
+    ("\\", "other behaviour: press its key", Wish::Change),
+    ("Ctrl+Z", "undo", Wish::Undo),
+    ("Ctrl+Shift+Z", "redo", Wish::Redo),
+    ("F3", "repeat the last 4 s", Wish::Loop),
+    ("F4", "next pass", Wish::Pass),
+    ("F5", "pass done, not done", Wish::PassDone),
+    ("-", "tape: more time", Wish::Zoom(false)),
+    ("=", "tape: less time", Wish::Zoom(true)),
+    ("F6", "brighter picture", Wish::Gamma),
+    ("F1", "show the keys", Wish::Keys),
+    ("Escape", "back to the sessions", Wish::Leave),
+];
+
+/// The wish of a key that codes nothing.
+#[must_use]
+pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
+    let base = match key.as_ref() {
+        Key::Named(named) => match named {
+            Named::Space => "Space",
+            Named::ArrowRight => "Right",
+            Named::ArrowLeft => "Left",
+            Named::ArrowUp => "Up",
+            Named::ArrowDown => "Down",
+            Named::Home => "Home",
+            Named::End => "End",
+            Named::PageDown => "PageDown",
+            Named::PageUp => "PageUp",
+            Named::Enter => "Enter",
+            Named::Delete | Named::Backspace => "Delete",
+            Named::Tab => "Tab",
+            Named::F1 => "F1",
+            Named::F3 => "F3",
+            Named::F4 => "F4",
+            Named::F5 => "F5",
+            Named::F6 => "F6",
+            Named::Escape => "Escape",
+            _ => return None,
+        },
+        Key::Character("z" | "Z") if modifiers.command() => "Z",
+        Key::Character(text) => text,
+        Key::Unidentified => return None,
+    };
+    let mut name = String::new();
+    if modifiers.command() {
+        name.push_str("Ctrl+");
+    }
+    if modifiers.shift() {
+        name.push_str("Shift+");
+    }
+    name.push_str(base);
+    TABLE.iter().find(|(own, ..)| *own == name).map(|(.., wish)| *wish)
+}
+
+/// The letter or digit of a key that codes.
+#[must_use]
+pub fn code(key: &Key, modifiers: Modifiers) -> Option<char> {
+    if modifiers.command() || modifiers.alt() {
+        return None;
+    }
+    let Key::Character(text) = key.as_ref() else { return None };
+    let mut letters = text.chars();
+    letters.next().filter(|letter| letter.is_ascii_alphanumeric() && letters.next().is_none())
+}
+
+/// The text of `docs/KEYS.md`.
+#[must_use]
+pub fn document() -> String {
+    let mut text = String::from(
+        "# Keys\n\nLetters and digits code: each behaviour has its own, shown on the drawn keyboard. Every other key moves,\ncorrects and explains. A mark takes the time of the picture that is shown.\n\n| key | does |\n|---|---|\n",
+    );
+    for (key, does, _) in TABLE {
+        let key = if *key == "\\" { "`\\`".to_owned() } else { format!("`{key}`") };
+        text.push_str(&format!("| {key} | {does} |\n"));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_wish_takes_a_letter_or_digit_away_from_coding() {
+        for (key, ..) in TABLE {
+            assert!(key.len() > 1 || !key.chars().all(|letter| letter.is_ascii_alphanumeric()), "{key}");
+        }
+        let plain = Modifiers::empty();
+        assert_eq!(wish(&Key::Character("r".into()), plain), None);
+        assert_eq!(code(&Key::Character("r".into()), plain), Some('r'));
+        assert_eq!(code(&Key::Character("z".into()), Modifiers::CTRL), None);
+        assert_eq!(wish(&Key::Character("z".into()), Modifiers::CTRL), Some(Wish::Undo));
+        assert_eq!(wish(&Key::Named(Named::ArrowLeft), Modifiers::SHIFT), Some(Wish::Skip(-1)));
+    }
+
+    #[test]
+    fn the_document_is_made_from_the_table() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/KEYS.md");
+        assert_eq!(std::fs::read_to_string(path).unwrap(), document(), "write docs/KEYS.md anew");
+    }
+}

@@ -1,0 +1,249 @@
+//! How the Coding screen looks.
+
+use iced::widget::{button, column, container, row, scrollable, space, stack, text, text_input};
+use iced::{Alignment, Element, Length};
+
+use super::{Coding, Message, Said, keys};
+use crate::gui::theme::{self, Mode, Palette};
+use crate::gui::widget::{card, keyboard, ribbon, tape, video};
+use crate::model::Status;
+use crate::workbench::autosave::Saved;
+use crate::workbench::player::Direction;
+
+/// The field a note is typed into.
+pub(super) const NOTE: &str = "note";
+
+impl Coding {
+    /// Lights the caps of the states that hold; once before each drawing.
+    pub fn light(&mut self) {
+        let at = self.at();
+        self.prepared.light(&self.coder, at);
+    }
+
+    /// The screen.
+    pub fn view(&self, mode: Mode) -> Element<'_, Message> {
+        let palette = mode.palette();
+        let upper = row![
+            column![self.picture_area(palette), self.clock_line(palette)].spacing(4),
+            self.presentations(palette),
+        ]
+        .spacing(8)
+        .height(Length::Fill);
+        let at = self.at();
+        let lower = row![
+            container(keyboard::keyboard(&self.prepared.caps, palette, Message::Press)).width(Length::Fill),
+            self.passes(palette),
+        ]
+        .spacing(8);
+        let screen = column![
+            upper,
+            ribbon::ribbon(&self.prepared.ribbon, at, palette, Message::Go),
+            tape::tape(&self.prepared.tape, at, self.zoom, self.chosen, palette, Message::Tape),
+            self.status(palette),
+            lower,
+        ]
+        .spacing(6)
+        .padding(8);
+        if self.show_keys { stack![screen, legend(palette)].into() } else { screen.into() }
+    }
+
+    fn picture_area(&self, palette: Palette) -> Element<'_, Message> {
+        let inside: Element<'_, Message> =
+            match (&self.picture, self.opening.values().copied().reduce(f32::min)) {
+                (Some(picture), _) => video::video(picture, self.gamma),
+                (None, Some(share)) => container(
+                    text(format!(
+                        "Reading the clip, {:.0} %. You can code as soon as its first picture is here.",
+                        share * 100.0
+                    ))
+                    .size(theme::BODY)
+                    .color(palette.quiet),
+                )
+                .center(Length::Fill)
+                .into(),
+                (None, None) if self.session.clips.is_empty() => container(
+                    text("This session has no clip yet. Go back (Escape) and add one.")
+                        .size(theme::BODY)
+                        .color(palette.quiet),
+                )
+                .center(Length::Fill)
+                .into(),
+                (None, None) => container(
+                    text(self.troubles.first().map_or("No picture", String::as_str))
+                        .size(theme::BODY)
+                        .color(palette.text),
+                )
+                .padding(24)
+                .center(Length::Fill)
+                .into(),
+            };
+        container(inside)
+            .width(Length::Fill)
+            .height(Length::Fill)
+            .style(theme::plain(iced::Color::BLACK))
+            .clip(true)
+            .into()
+    }
+
+    /// Session time, wall clock, frame, speed, camera.
+    fn clock_line(&self, palette: Palette) -> Element<'_, Message> {
+        let at = self.at();
+        let shown = self.player.shown();
+        let wall = self.session.wall_clock(at).map_or_else(
+            || "wall clock not known".to_owned(),
+            |time| time.format("%Y-%m-%d %H:%M:%S").to_string(),
+        );
+        let frame = self.frame().map_or_else(|| "—".to_owned(), |frame| format!("frame {frame}"));
+        let motion = match self.player.direction() {
+            None => "paused".to_owned(),
+            Some(direction) => {
+                let sign = if direction == Direction::Reverse { "−" } else { "" };
+                let rate = self
+                    .player
+                    .true_rate()
+                    .map_or_else(String::new, |rate| format!(", truly {sign}{rate:.2}×"));
+                format!("{sign}{}×{rate}", self.player.speed())
+            }
+        };
+        let camera = shown
+            .and_then(|shot| self.session.clip(shot.clip))
+            .and_then(|clip| clip.camera.clone())
+            .unwrap_or_default();
+        let quiet = |words: String| text(words).size(theme::BODY).color(palette.quiet);
+        let speed =
+            if self.player.is_running() { String::new() } else { format!("speed {}×", self.player.speed()) };
+        row![
+            text(at.clock()).size(theme::CLOCK).font(theme::MONO).color(palette.text),
+            quiet(frame),
+            quiet(wall),
+            quiet(motion),
+            quiet(speed),
+            quiet(if self.player.looping().is_some() { "repeating".to_owned() } else { String::new() }),
+            space::horizontal(),
+            quiet(camera),
+        ]
+        .spacing(16)
+        .align_y(Alignment::Center)
+        .into()
+    }
+
+    fn presentations(&self, palette: Palette) -> Element<'_, Message> {
+        let mut cards = column![].spacing(6);
+        for presentation in &self.prepared.cards {
+            cards = cards.push(card::card(presentation, palette));
+        }
+        if self.prepared.cards.is_empty() {
+            cards = cards.push(
+                text("Each cue you code becomes a presentation here, with its latencies and its outcome.")
+                    .size(theme::BODY)
+                    .color(palette.quiet),
+            );
+        }
+        column![
+            text("Presentations").size(theme::TITLE).font(theme::MEDIUM).color(palette.text),
+            scrollable(cards).height(Length::Fill),
+        ]
+        .spacing(6)
+        .width(300)
+        .into()
+    }
+
+    fn passes(&self, palette: Palette) -> Element<'_, Message> {
+        let coding = self.coder.coding();
+        let mut list = column![text("Pass (F4), done (F5)").size(12).color(palette.quiet)].spacing(4);
+        for (i, pass) in coding.passes.iter().enumerate() {
+            let running = self.coder.pass() == Some(i);
+            let tick = if pass.done { "✓" } else { "–" };
+            let name = button(text(&pass.name).size(13))
+                .width(Length::Fill)
+                .padding([4, 8])
+                .style(theme::key(palette, running))
+                .on_press(Message::ChoosePass(Some(i)));
+            let tick = button(text(tick).size(13).font(theme::MONO))
+                .padding([4, 10])
+                .style(theme::key(palette, pass.done))
+                .on_press(Message::TickPass(i));
+            list = list.push(row![name, tick].spacing(4));
+        }
+        let all = button(text("All behaviours").size(13))
+            .width(Length::Fill)
+            .padding([4, 8])
+            .style(theme::key(palette, self.coder.pass().is_none()))
+            .on_press(Message::ChoosePass(None));
+        let closed = coding.status == Status::Closed;
+        let close = button(text(if closed { "Open again" } else { "Close the coding" }).size(13))
+            .padding([4, 8])
+            .style(theme::key(palette, closed))
+            .on_press(Message::ToggleClosed);
+        list = list.push(row![all, close].spacing(4));
+        container(scrollable(list)).width(284).height(230).into()
+    }
+
+    fn status(&self, palette: Palette) -> Element<'_, Message> {
+        let saved = match self.autosave.as_ref().map(crate::workbench::autosave::Autosave::saved) {
+            Some(Saved::All) => ("saved".to_owned(), palette.quiet),
+            Some(Saved::Flushing) => ("saving …".to_owned(), palette.text),
+            Some(Saved::Failing(why)) => (format!("NOT SAVED: {why}"), palette.accent),
+            None => ("closed".to_owned(), palette.quiet),
+        };
+        let saved = text(saved.0).size(theme::BODY).color(saved.1);
+        if let Some(note) = &self.note {
+            let field = text_input("A note on the chosen mark; Enter keeps it", note)
+                .id(NOTE)
+                .size(theme::BODY)
+                .padding([4, 8])
+                .style(theme::input(palette))
+                .on_input(Message::NoteTyped)
+                .on_submit(Message::NoteDone);
+            return row![field, saved].spacing(12).align_y(Alignment::Center).into();
+        }
+        let (words, ink) = match &self.said {
+            Said::Done(words) => (words, palette.text),
+            Said::Refused(words) => (words, palette.accent),
+        };
+        let trouble = self.troubles.first().filter(|_| self.picture.is_some()).map_or("", String::as_str);
+        row![
+            text(words).size(theme::BODY).color(ink),
+            space::horizontal(),
+            text(trouble).size(12).color(palette.accent),
+            text("F1 keys").size(theme::BODY).color(palette.quiet),
+            saved,
+        ]
+        .spacing(16)
+        .height(24)
+        .align_y(Alignment::Center)
+        .into()
+    }
+}
+
+/// All keys, over the screen.
+fn legend<'a>(palette: Palette) -> Element<'a, Message> {
+    let third = keys::TABLE.len().div_ceil(3);
+    let mut columns = row![].spacing(32);
+    for part in keys::TABLE.chunks(third) {
+        let mut lines = column![].spacing(6);
+        for (key, does, _) in part {
+            lines = lines.push(
+                row![
+                    text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(128),
+                    text(*does).size(theme::BODY).color(palette.quiet),
+                ]
+                .spacing(8),
+            );
+        }
+        columns = columns.push(lines);
+    }
+    let words = column![
+        text("Keys").size(theme::TITLE).font(theme::MEDIUM).color(palette.text),
+        text("Letters and digits code: they are drawn on the keyboard below. Everything else:")
+            .size(theme::BODY)
+            .color(palette.quiet),
+        columns,
+        text("F1 or Escape closes this.").size(theme::BODY).color(palette.quiet),
+    ]
+    .spacing(12);
+    container(container(words).padding(20).style(theme::card(palette)))
+        .center_x(Length::Fill)
+        .padding(24)
+        .into()
+}

@@ -1,0 +1,5 @@
+//! The screens, one file each.
+
+pub mod coding;
+pub mod new_study;
+pub mod sessions;

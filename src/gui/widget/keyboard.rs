@@ -1,0 +1,83 @@
+//! The keyboard, drawn as the keys lie on it: each cap bears its behaviour.
+
+use iced::widget::{button, column, container, row, text, tooltip};
+use iced::{Alignment, Element, Length};
+
+use crate::gui::theme::{self, Palette};
+
+/// Rows of keys as they lie on most keyboards; other layouts put other letters here.
+pub const LAYOUT: [&str; 4] = ["1234567890", "qwertyuiop", "asdfghjkl", "zxcvbnm"];
+
+/// What a cap bears.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cap {
+    /// Its letter or digit.
+    pub key: char,
+    /// The behaviour's name; none: no behaviour has the key.
+    pub name: Option<String>,
+    /// Its definition.
+    pub definition: String,
+    /// Colour of a state.
+    pub colour: Option<iced::Color>,
+    /// It belongs to the running pass.
+    pub live: bool,
+    /// The state holds at the reading line.
+    pub holds: bool,
+    /// The state is being recorded.
+    pub recording: bool,
+}
+
+/// The keyboard.
+pub fn keyboard<'a, Message: Clone + 'a>(
+    caps: &'a [Vec<Cap>],
+    palette: Palette,
+    on_press: impl Fn(char) -> Message + 'a,
+) -> Element<'a, Message> {
+    let mut rows = column![].spacing(4);
+    for (number, line) in caps.iter().enumerate() {
+        #[allow(clippy::cast_precision_loss)] // Four rows.
+        let indent = number as f32 * 14.0;
+        let mut keys = row![].spacing(4).padding(iced::Padding { left: indent, ..iced::Padding::ZERO });
+        for cap in line {
+            keys = keys.push(draw(cap, palette, &on_press));
+        }
+        rows = rows.push(keys);
+    }
+    rows.into()
+}
+
+fn draw<'a, Message: Clone + 'a>(
+    cap: &'a Cap,
+    palette: Palette,
+    on_press: &(impl Fn(char) -> Message + 'a),
+) -> Element<'a, Message> {
+    let dim = !cap.live || cap.name.is_none();
+    let ink = if dim { palette.quiet } else { palette.text };
+    let letter = text(cap.key.to_ascii_uppercase()).size(12).font(theme::MONO).color(palette.quiet);
+    let dot = text(if cap.recording { "●" } else { "" }).size(10).font(theme::MONO).color(palette.accent);
+    let stripe = container("").width(Length::Fill).height(3).style(theme::plain(match cap.colour {
+        Some(colour) if !dim => colour,
+        _ => palette.line,
+    }));
+    let name: String = cap.name.as_deref().unwrap_or("").chars().take(26).collect();
+    let face = column![
+        row![letter, iced::widget::space::horizontal(), dot].align_y(Alignment::Center),
+        container(text(name).size(12).color(ink).line_height(1.05)).height(26).clip(true),
+        stripe
+    ]
+    .spacing(1);
+    let key = button(face)
+        .width(Length::Fill)
+        .height(54)
+        .padding([2, 5])
+        .style(theme::key(palette, cap.holds))
+        .on_press_maybe((!dim).then(|| on_press(cap.key)));
+    if cap.definition.is_empty() {
+        return key.into();
+    }
+    let words = container(text(&cap.definition).size(13).color(palette.text))
+        .padding(8)
+        .max_width(360)
+        .style(theme::card(palette));
+    tooltip(key, words, tooltip::Position::Top).gap(4).into()
+}
