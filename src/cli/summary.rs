@@ -99,7 +99,7 @@ fn print_figures(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         number(Some(figures.observed_s), 1),
         number(figures.visible_s, 1),
         percent(figures.out_of_sight_share),
-        why(&figures.why)
+        why(figures.why.as_ref())
     )?;
     writeln!(
         out,
@@ -134,8 +134,8 @@ fn print_figures(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
 }
 
 /// What is missing, in brackets.
-fn why(why: &Option<String>) -> String {
-    why.as_ref().map_or_else(String::new, |why| format!("  ({why})"))
+fn why(why: Option<&String>) -> String {
+    why.map_or_else(String::new, |why| format!("  ({why})"))
 }
 
 fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
@@ -149,7 +149,7 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         approach.index.map_or_else(|| "—".to_owned(), |index| format!("{index:+.2}")),
         count(approach.vacillating),
         figures.presentations.len(),
-        why(&approach.why)
+        why(approach.why.as_ref())
     )?;
     let success = &figures.success;
     let interval = success.ci95.map_or_else(String::new, |[low, high]| format!(" [{low:.2}, {high:.2}]"));
@@ -163,7 +163,7 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         count(success.prompted),
         count(success.opt_out),
         count(success.opt_out_honoured),
-        why(&success.why)
+        why(success.why.as_ref())
     )?;
     for (name, latency) in [
         ("orient", &figures.latency.orient),
@@ -180,7 +180,7 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         count(food.n),
         number(food.grams, 1),
         number(food.per_min, 2),
-        why(&food.why)
+        why(food.why.as_ref())
     )
 }
 
@@ -194,7 +194,7 @@ fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         number(concern.watch_s, 1),
         count(stops),
         number(concern.stop_s, 1),
-        why(&concern.why)
+        why(concern.why.as_ref())
     )?;
     for incident in &concern.stop_incidents {
         let place =

@@ -29,6 +29,10 @@ pub enum Message {
     ShowCautions,
     /// Dark to light and back.
     ToggleMode,
+    /// The next field has the keys.
+    NextField,
+    /// The field before.
+    FieldBefore,
     /// The window is to be closed.
     CloseRequested(iced::window::Id),
 }
@@ -195,7 +199,8 @@ impl App {
                     match form.update(message) {
                         new_study::Action::None => {}
                         new_study::Action::Leave => self.screen = Screen::Sessions,
-                        new_study::Action::Made(folder, coding) => {
+                        new_study::Action::Made(made) => {
+                            let (folder, coding) = *made;
                             self.settings.opened(folder.root());
                             let person = folder.study.people.first().map(|person| person.code.to_string());
                             self.sessions = Sessions::new(Some(folder), person, None);
@@ -225,6 +230,8 @@ impl App {
                     self.screen = Screen::Cautions;
                 }
             }
+            Message::NextField => return iced::widget::operation::focus_next(),
+            Message::FieldBefore => return iced::widget::operation::focus_previous(),
             Message::ToggleMode => {
                 self.settings.mode = self.settings.mode.other();
                 self.settings.save();
@@ -251,7 +258,7 @@ impl App {
     pub fn subscription(&self) -> Subscription<Message> {
         let own = match &self.screen {
             Screen::Coding(coding) => coding.subscription().map(Message::Coding),
-            Screen::Sessions => self.sessions.subscription().map(Message::Sessions),
+            Screen::Sessions => Sessions::subscription().map(Message::Sessions),
             Screen::Cautions => iced::keyboard::listen().filter_map(|event| match event {
                 iced::keyboard::Event::KeyPressed {
                     key: iced::keyboard::Key::Named(iced::keyboard::key::Named::Enter),
@@ -259,9 +266,13 @@ impl App {
                 } => Some(Message::CautionsRead),
                 _ => None,
             }),
-            Screen::NewStudy(_) => Subscription::none(),
+            Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
         };
-        Subscription::batch([own, iced::window::close_requests().map(Message::CloseRequested)])
+        let fields = match &self.screen {
+            Screen::Sessions | Screen::NewStudy(_) => iced::keyboard::listen().filter_map(field_key),
+            Screen::Cautions | Screen::Coding(_) => Subscription::none(),
+        };
+        Subscription::batch([own, fields, iced::window::close_requests().map(Message::CloseRequested)])
     }
 
     /// The window.
@@ -299,6 +310,13 @@ impl App {
         let bar = container(bar).padding([4, 8]).width(Length::Fill).style(theme::plain(palette.panel));
         column![bar, body].into()
     }
+}
+
+/// Tab goes from field to field.
+fn field_key(event: iced::keyboard::Event) -> Option<Message> {
+    let iced::keyboard::Event::KeyPressed { key, modifiers, .. } = event else { return None };
+    let is_tab = key == iced::keyboard::Key::Named(iced::keyboard::key::Named::Tab);
+    is_tab.then_some(if modifiers.shift() { Message::FieldBefore } else { Message::NextField })
 }
 
 fn open_study(root: &Path, said: &mut Option<String>) -> Option<StudyFolder> {

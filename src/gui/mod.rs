@@ -3,12 +3,12 @@
 //! [`app`] switches screens and alone touches the study; a screen is one file with its messages
 //! and actions; widgets draw what was prepared for them.
 
-mod app;
-mod feed;
-mod screen;
-mod settings;
-mod theme;
-mod widget;
+pub mod app;
+pub mod feed;
+pub mod screen;
+pub mod settings;
+pub mod theme;
+pub mod widget;
 
 use std::path::{Path, PathBuf};
 

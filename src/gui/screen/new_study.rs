@@ -2,8 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use iced::keyboard::Key;
+use iced::keyboard::key::Named;
 use iced::widget::{button, column, container, row, text, text_input};
-use iced::{Element, Length};
+use iced::{Element, Length, Subscription};
 
 use crate::gui::theme::{self, Mode};
 use crate::model::{
@@ -24,6 +26,8 @@ pub enum Message {
     Taxon(Taxon),
     /// Make it.
     Make,
+    /// The next starter ethogram.
+    NextTaxon,
     /// Leave it.
     Leave,
 }
@@ -33,7 +37,7 @@ pub enum Action {
     /// Nothing.
     None,
     /// Open the coding that was begun, or the study without a clip.
-    Made(StudyFolder, Option<PathBuf>),
+    Made(Box<(StudyFolder, Option<PathBuf>)>),
     /// Back.
     Leave,
 }
@@ -94,6 +98,13 @@ impl NewStudy {
             Message::Person(text) => self.person = text,
             Message::Folder(text) => self.folder = text,
             Message::Taxon(taxon) => self.taxon = taxon,
+            Message::NextTaxon => {
+                self.taxon = match self.taxon {
+                    Taxon::Snake => Taxon::Lizard,
+                    Taxon::Lizard => Taxon::Chelonian,
+                    Taxon::Chelonian => Taxon::Snake,
+                };
+            }
             Message::Leave => return Action::Leave,
             Message::Make => {
                 let missing = [(&self.animal, "the animal's name"), (&self.person, "your code or initials")];
@@ -102,7 +113,7 @@ impl NewStudy {
                     return Action::None;
                 }
                 match self.make() {
-                    Ok((study, coding)) => return Action::Made(study, coding),
+                    Ok(made) => return Action::Made(Box::new(made)),
                     Err(error) => self.error = Some(error.to_string()),
                 }
             }
@@ -130,6 +141,15 @@ impl NewStudy {
         let coding =
             begin_coding(&folder, &session, &id_of(person).to_uppercase(), crate::model::Purpose::Primary)?;
         Ok((folder, Some(coding)))
+    }
+
+    /// Keys of the form.
+    pub fn subscription() -> Subscription<Message> {
+        iced::keyboard::listen().filter_map(|event| match event {
+            iced::keyboard::Event::KeyPressed { key: Key::Named(Named::F2), .. } => Some(Message::NextTaxon),
+            iced::keyboard::Event::KeyPressed { key: Key::Named(Named::Escape), .. } => Some(Message::Leave),
+            _ => None,
+        })
     }
 
     /// The form as it looks.
@@ -166,7 +186,7 @@ impl NewStudy {
                 .color(palette.quiet),
             row![label("Animal"), field("Its name", &self.animal, Message::Animal).id("animal")].align_y(iced::Center),
             row![label("You"), field("Your code or initials", &self.person, Message::Person)].align_y(iced::Center),
-            row![label("Starter ethogram"), taxa].align_y(iced::Center),
+            row![label("Ethogram (F2)"), taxa].align_y(iced::Center),
             row![label("Study folder"), field("Folder", &self.folder, Message::Folder)].align_y(iced::Center),
         ]
         .spacing(12);

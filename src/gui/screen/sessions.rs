@@ -120,7 +120,7 @@ impl Sessions {
         match key.as_ref() {
             Key::Named(Named::ArrowDown) => self.chosen = go(place + 1).unwrap_or(self.chosen),
             Key::Named(Named::ArrowUp) => {
-                self.chosen = place.checked_sub(1).and_then(go).unwrap_or(self.chosen)
+                self.chosen = place.checked_sub(1).and_then(go).unwrap_or(self.chosen);
             }
             Key::Named(Named::Enter) => {
                 let own = self.listing.sessions.get(self.chosen).and_then(|entry| {
@@ -198,7 +198,7 @@ impl Sessions {
     }
 
     /// Keys, and files dropped on the window.
-    pub fn subscription(&self) -> Subscription<Message> {
+    pub fn subscription() -> Subscription<Message> {
         let keys = keyboard::listen().filter_map(|event| match event {
             keyboard::Event::KeyPressed { key, .. } => Some(Message::KeyDown(key)),
             _ => None,

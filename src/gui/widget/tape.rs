@@ -44,6 +44,7 @@ impl Zoom {
 
 /// One bar, or one event.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::struct_excessive_bools)] // Four independent ways in which it is drawn.
 pub struct Bar {
     /// Its mark.
     pub mark: MarkId,
@@ -164,7 +165,6 @@ pub fn tick_seconds(per_second: f64) -> f64 {
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Hold {
     edge: Option<(MarkId, Edge)>,
-    scrub: Option<(f32, Micros)>,
 }
 
 impl<Message> Tape<'_, Message> {
@@ -310,16 +310,11 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
         match event {
             Event::Mouse(mouse::Event::ButtonPressed(mouse::Button::Left)) if cursor.is_over(bounds) => {
                 let position = position?;
-                match self.bar_at(scale, position) {
-                    Some((bar, edge)) => {
-                        hold.edge = edge.map(|edge| (bar.mark, edge));
-                        publish(Gesture::Choose(bar.mark))
-                    }
-                    None => {
-                        hold.scrub = Some((position.x, self.at));
-                        publish(Gesture::Go(scale.moment(position.x)))
-                    }
-                }
+                let Some((bar, edge)) = self.bar_at(scale, position) else {
+                    return publish(Gesture::Go(scale.moment(position.x)));
+                };
+                hold.edge = edge.map(|edge| (bar.mark, edge));
+                publish(Gesture::Choose(bar.mark))
             }
             Event::Mouse(mouse::Event::CursorMoved { .. }) if hold.edge.is_some() => {
                 let (mark, edge) = hold.edge?;

@@ -2,6 +2,8 @@
 //!
 //! One table: the window reads it, F1 shows it, `docs/KEYS.md` is made from it.
 
+use std::fmt::Write as _;
+
 use iced::keyboard::key::Named;
 use iced::keyboard::{Key, Modifiers};
 
@@ -162,7 +164,8 @@ pub fn document() -> String {
     );
     for (key, does, _) in TABLE {
         let key = if *key == "\\" { "`\\`".to_owned() } else { format!("`{key}`") };
-        text.push_str(&format!("| {key} | {does} |\n"));
+        // Writing into a String can't fail.
+        let _ = writeln!(text, "| {key} | {does} |");
     }
     text
 }

@@ -36,10 +36,8 @@ pub enum Message {
     Press(char),
     /// Something from the clips.
     Fed(Fed),
-    /// The window can draw again.
-    Tick(Instant),
-    /// What was written is on its way to the disk: the state of saving is shown anew.
-    Look,
+    /// The window can draw again: the film runs, or what was written is on its way to the disk.
+    Tick,
     /// Something on the tape.
     Tape(tape::Gesture),
     /// The ribbon was clicked.
@@ -210,8 +208,7 @@ impl Coding {
             Message::KeyDown(key, modifiers, repeat) => return self.key_down(&key, modifiers, repeat),
             Message::Press(key) => self.press(key),
             Message::Fed(fed) => self.fed(fed),
-            Message::Tick(_) => {}
-            Message::Look => {}
+            Message::Tick => {}
             Message::Tape(gesture) => self.gesture(gesture),
             Message::Go(at) => self.player.go_to(at, self.now()),
             Message::NoteTyped(text) => self.note = Some(text),
@@ -654,11 +651,8 @@ impl Coding {
         });
         let is_saving = self.autosave.as_ref().is_some_and(|autosave| autosave.saved() == Saved::Flushing);
         let mut all = vec![keys];
-        if self.player.is_running() {
-            all.push(iced::window::frames().map(Message::Tick));
-        }
-        if is_saving {
-            all.push(iced::window::frames().map(|_| Message::Look));
+        if self.player.is_running() || is_saving {
+            all.push(iced::window::frames().map(|_| Message::Tick));
         }
         Subscription::batch(all)
     }

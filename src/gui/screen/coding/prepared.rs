@@ -1,5 +1,7 @@
 //! What the screen draws, made anew when the record changes, so that drawing only draws.
 
+use std::fmt::Write as _;
+
 use crate::gui::theme;
 use crate::gui::widget::keyboard::{Cap, LAYOUT};
 use crate::gui::widget::{card, ribbon, tape};
@@ -55,7 +57,7 @@ impl Prepared {
                 .map(|incident| incident.span.from)
                 .collect();
             cues = found.iter().map(presentations::Presentation::span).collect();
-            cards = found.iter().rev().map(|p| card_of(p)).collect();
+            cards = found.iter().rev().map(card_of).collect();
         }
         let seams = reel
             .shots()
@@ -153,7 +155,8 @@ fn definition(behaviour: &Behaviour) -> String {
         ("Near miss", &own.near_miss),
     ] {
         if let Some(part) = part {
-            text.push_str(&format!("\n{word}: {part}"));
+            // Writing into a String can't fail.
+            let _ = write!(text, "\n{word}: {part}");
         }
     }
     text

@@ -9,6 +9,7 @@ mod shader;
 use std::cell::RefCell;
 use std::sync::Arc;
 
+use iced::advanced::image::Renderer as _;
 use iced::advanced::layout::{self, Layout};
 use iced::advanced::widget::{Tree, Widget, tree};
 use iced::advanced::{image, mouse, renderer};
@@ -31,7 +32,15 @@ struct Video<'a, Message> {
 
 /// The image made last for the software renderer, and of what.
 #[derive(Default)]
-struct Software(RefCell<Option<(Arc<Picture>, (u32, u32), u32, image::Handle)>>);
+struct Software(RefCell<Option<Made>>);
+
+/// An image, and what it was made of.
+struct Made {
+    of: Arc<Picture>,
+    size: (u32, u32),
+    gamma: u32,
+    handle: image::Handle,
+}
 
 impl<Message> Widget<Message, Theme, iced::Renderer> for Video<'_, Message> {
     fn tag(&self) -> tree::Tag {
@@ -91,24 +100,23 @@ impl<Message> Widget<Message, Theme, iced::Renderer> for Video<'_, Message> {
             self.card.as_widget().draw(child, renderer, theme, style, place, cursor, viewport);
             return;
         }
-        use image::Renderer as _;
         let bounds = place.bounds();
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // Sizes on the screen.
         let size = (bounds.width.max(1.0) as u32, bounds.height.max(1.0) as u32);
         let Software(made) = tree.state.downcast_ref::<Software>();
         let mut made = made.borrow_mut();
         let gamma = self.gamma.to_bits();
-        let is_made = made.as_ref().is_some_and(|(of, own, bits, _)| {
-            Arc::ptr_eq(of, &self.picture) && *own == size && *bits == gamma
-        });
+        let is_made = made
+            .as_ref()
+            .is_some_and(|own| Arc::ptr_eq(&own.of, &self.picture) && own.size == size && own.gamma == gamma);
         if !is_made {
             let mut pixels = self.picture.to_rgba_within(size.0, size.1);
             brighten(&mut pixels, self.gamma);
             let handle = image::Handle::from_rgba(size.0, size.1, pixels.into_raw());
-            *made = Some((Arc::clone(&self.picture), size, gamma, handle));
+            *made = Some(Made { of: Arc::clone(&self.picture), size, gamma, handle });
         }
-        if let Some((.., handle)) = made.as_ref() {
-            renderer.draw_image(image::Image::new(handle.clone()), bounds, bounds);
+        if let Some(own) = made.as_ref() {
+            renderer.draw_image(image::Image::new(own.handle.clone()), bounds, bounds);
         }
     }
 }

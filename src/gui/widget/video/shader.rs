@@ -38,7 +38,7 @@ pub(super) struct Primitive {
 
 /// What stays on the graphics card between pictures.
 pub(super) struct Pipeline {
-    pipeline: wgpu::RenderPipeline,
+    render: wgpu::RenderPipeline,
     layout: wgpu::BindGroupLayout,
     sampler: wgpu::Sampler,
     uniforms: wgpu::Buffer,
@@ -100,7 +100,7 @@ impl shader::Pipeline for Pipeline {
             bind_group_layouts: &[&layout],
             push_constant_ranges: &[],
         });
-        let pipeline = device.create_render_pipeline(&wgpu::RenderPipelineDescriptor {
+        let render = device.create_render_pipeline(&wgpu::RenderPipelineDescriptor {
             label: Some("picture"),
             layout: Some(&pipeline_layout),
             vertex: wgpu::VertexState {
@@ -137,7 +137,7 @@ impl shader::Pipeline for Pipeline {
             usage: wgpu::BufferUsages::UNIFORM | wgpu::BufferUsages::COPY_DST,
             mapped_at_creation: false,
         });
-        Self { pipeline, layout, sampler, uniforms, is_srgb: format.is_srgb(), planes: None }
+        Self { render, layout, sampler, uniforms, is_srgb: format.is_srgb(), planes: None }
     }
 }
 
@@ -188,7 +188,7 @@ impl shader::Primitive for Primitive {
 
     fn draw(&self, pipeline: &Pipeline, pass: &mut wgpu::RenderPass<'_>) -> bool {
         if let Some(planes) = &pipeline.planes {
-            pass.set_pipeline(&pipeline.pipeline);
+            pass.set_pipeline(&pipeline.render);
             pass.set_bind_group(0, &planes.group, &[]);
             pass.draw(0..3, 0..1);
         }
