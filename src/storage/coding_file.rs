@@ -58,6 +58,23 @@ fn lock_path(coding: &Path) -> PathBuf {
     coding.with_file_name(format!(".{stem}.lock"))
 }
 
+fn place_path(coding: &Path) -> PathBuf {
+    lock_path(coding).with_extension("place")
+}
+
+/// Remembers the picture being looked at, so that a killed window opens again at the same place.
+/// It is a convenience and no part of the record: a failure is passed over.
+pub fn remember_place(coding: &Path, at: Micros) {
+    let _ = std::fs::write(place_path(coding), at.0.to_string());
+}
+
+/// The picture that was looked at last, if it was remembered.
+#[must_use]
+pub fn place(coding: &Path) -> Option<Micros> {
+    let text = std::fs::read_to_string(place_path(coding)).ok()?;
+    text.trim().parse().ok().map(Micros)
+}
+
 /// Reads a coding's header. What its journal adds is not looked at.
 ///
 /// # Errors

@@ -21,6 +21,7 @@ pub struct Presentation {
 }
 
 /// A card.
+#[must_use]
 pub fn card<Message: 'static>(of: &Presentation, palette: Palette) -> Element<'_, Message> {
     let head = row![
         text(format!("{}", of.number)).size(theme::TITLE).font(theme::MEDIUM).color(palette.text),

@@ -55,21 +55,21 @@ fn draw<'a, Message: Clone + 'a>(
     let ink = if dim { palette.quiet } else { palette.text };
     let letter = text(cap.key.to_ascii_uppercase()).size(12).font(theme::MONO).color(palette.quiet);
     let dot = text(if cap.recording { "●" } else { "" }).size(10).font(theme::MONO).color(palette.accent);
-    let stripe = container("").width(Length::Fill).height(3).style(theme::plain(match cap.colour {
+    let stripe = container("").width(Length::Fill).height(2).style(theme::plain(match cap.colour {
         Some(colour) if !dim => colour,
         _ => palette.line,
     }));
     let name: String = cap.name.as_deref().unwrap_or("").chars().take(26).collect();
     let face = column![
         row![letter, iced::widget::space::horizontal(), dot].align_y(Alignment::Center),
-        container(text(name).size(12).color(ink).line_height(1.05)).height(26).clip(true),
+        container(text(name).size(12).color(ink).line_height(1.0)).height(24).clip(true),
         stripe
     ]
-    .spacing(1);
+    .spacing(0);
     let key = button(face)
         .width(Length::Fill)
-        .height(54)
-        .padding([2, 5])
+        .height(46)
+        .padding([1, 5])
         .style(theme::key(palette, cap.holds))
         .on_press_maybe((!dim).then(|| on_press(cap.key)));
     if cap.definition.is_empty() {

@@ -12,7 +12,7 @@ use crate::time::{Micros, Span};
 use crate::workbench::coder::Edge;
 
 /// Height of a row.
-pub const ROW: f32 = 26.0;
+pub const ROW: f32 = 24.0;
 /// Height of the ruler.
 const RULER: f32 = 20.0;
 /// Width of the row names.

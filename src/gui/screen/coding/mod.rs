@@ -99,6 +99,7 @@ pub struct Coding {
     start: Instant,
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
+    place_told: std::time::Duration,
 }
 
 impl Coding {
@@ -121,7 +122,7 @@ impl Coding {
             .and_then(|person| person.reaction_lag_s)
             .unwrap_or_default();
         let history = History::from_records(&opened.records);
-        let go_to_first = at.or(opened.coding.left_at);
+        let go_to_first = at.or_else(|| coding_file::place(path)).or(opened.coding.left_at);
         let autosave = Autosave::try_new(opened.path.clone(), opened.journal)?;
         let mut troubles = Vec::new();
         let mut clips: Vec<(ClipId, PathBuf)> = Vec::new();
@@ -171,6 +172,7 @@ impl Coding {
             start: now,
             edits_since_checkpoint: 0,
             go_to_first,
+            place_told: std::time::Duration::ZERO,
         };
         screen.prepare();
         let task = feed::open(clips, crate::media::cache::Cache::DEFAULT_BYTES).map(Message::Fed);
@@ -274,6 +276,11 @@ impl Coding {
         self.picture = Some(picture);
         let now = self.now();
         self.player.arrived(shot, now);
+        // Not at each picture of a running film: the disk is not asked that often.
+        if !self.player.is_running() || now > self.place_told + std::time::Duration::from_secs(1) {
+            self.place_told = now;
+            coding_file::remember_place(&self.path, shot.at);
+        }
     }
 
     /// A damaged picture is told and passed over, so that the film can be stepped on.

@@ -176,7 +176,7 @@ impl Coding {
             .style(theme::key(palette, closed))
             .on_press(Message::ToggleClosed);
         list = list.push(row![all, close].spacing(4));
-        container(scrollable(list)).width(284).height(230).into()
+        container(scrollable(list)).width(284).height(196).into()
     }
 
     fn status(&self, palette: Palette) -> Element<'_, Message> {

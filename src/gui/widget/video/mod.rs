@@ -18,6 +18,7 @@ use iced::{Element, Length, Rectangle, Size, Theme};
 use crate::media::Picture;
 
 /// Shows a picture.
+#[must_use]
 pub fn video<'a, Message: 'a>(picture: &Arc<Picture>, gamma: f32) -> Element<'a, Message> {
     let program = shader::Program { picture: Arc::clone(picture), gamma };
     let card = iced::widget::shader(program).width(Length::Fill).height(Length::Fill);
