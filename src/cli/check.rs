@@ -132,7 +132,16 @@ fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {
         Err(error) => return found.add("error", path, error.to_string()),
     };
     let journal_path = coding_file::journal_path(path);
-    if let Ok(replay) = journal::read(&journal_path) {
+    // Read as the coding file stands; what the journal adds has been applied to `coding` already.
+    let contained = coding_file::read_head(path).map_or(coding.last_seq, |head| head.last_seq);
+    if let Ok(replay) = journal::read(&journal_path, contained) {
+        let pending = replay.records.iter().filter(|record| record.seq > contained).count();
+        if pending > 0 {
+            let what = format!(
+                "{pending} edits are in the journal and not yet in the coding file: open the coding once and close it"
+            );
+            found.add("remark", &journal_path, what);
+        }
         for remark in replay.remarks {
             found.add("remark", &journal_path, remark);
         }

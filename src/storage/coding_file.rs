@@ -42,6 +42,9 @@ pub struct CodingHead {
     /// Where work stopped.
     #[serde(default)]
     pub left_at: Option<Micros>,
+    /// The last journal line the file contains (rule 33).
+    #[serde(default)]
+    pub last_seq: u64,
 }
 
 /// Where the journal of a coding lies.
@@ -89,7 +92,7 @@ pub fn read_head(path: &Path) -> Result<CodingHead, Error> {
 /// When one of them can't be read.
 pub fn read(path: &Path) -> Result<Coding, Error> {
     let mut coding: Coding = json::read(path, CODING_FORMAT)?;
-    let replay = journal::read(&journal_path(path))?;
+    let replay = journal::read(&journal_path(path), coding.last_seq)?;
     if let Some(what) = journal::apply_to(&mut coding, &replay.records) {
         return Err(Error::Content { path: journal_path(path), line: 1, column: 1, what });
     }

@@ -59,20 +59,22 @@ pub struct Replay {
     is_damaged: bool,
 }
 
-/// Reads a journal without changing it; none there is an empty one.
+/// Reads a journal without changing it; none there is an empty one. `contained` is the last edit
+/// the coding file contains: edits up to it may be missing here (a power cut can take lines whose
+/// edits the coding file already has), later ones may not.
 ///
 /// # Errors
 /// When it can't be read.
-pub fn read(path: &Path) -> Result<Replay, Error> {
+pub fn read(path: &Path, contained: u64) -> Result<Replay, Error> {
     let bytes = match std::fs::read(path) {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Replay::default()),
         Err(source) => return Err(Error::Read { path: path.to_owned(), source }),
     };
-    Ok(parse(&bytes))
+    Ok(parse(&bytes, contained))
 }
 
-fn parse(bytes: &[u8]) -> Replay {
+fn parse(bytes: &[u8], contained: u64) -> Replay {
     let mut replay = Replay::default();
     let mut rest = bytes;
     while !rest.is_empty() {
@@ -81,20 +83,16 @@ fn parse(bytes: &[u8]) -> Replay {
             return replay;
         };
         let (line, after) = rest.split_at(end + 1);
-        let follows = |record: &Record| replay.records.last().is_none_or(|last| record.seq == last.seq + 1);
+        let last = replay.records.last().map_or(0, |last| last.seq);
+        // What is missing before a line must be in the coding file, else applying it would skip edits.
+        let follows = |record: &Record| record.seq > last && record.seq - 1 <= last.max(contained);
         match unseal(line.get(..end).unwrap_or(line)).filter(follows) {
             Some(record) => replay.records.push(record),
-            None if after.is_empty() => {
-                replay
-                    .remarks
-                    .push("the last edit was cut off while it was written; it is left out".to_owned());
-                return replay;
-            }
             None => {
                 replay.is_damaged = true;
                 replay.remarks.push(format!(
                     "the journal is damaged after edit {}: what follows can't be trusted and is put aside",
-                    replay.records.last().map_or(0, |record| record.seq)
+                    last
                 ));
                 return replay;
             }
@@ -128,6 +126,17 @@ fn check_of(body: &str) -> String {
     blake3::hash(body.as_bytes()).to_hex().chars().take(16).collect()
 }
 
+/// `<name>.journal.damaged`, or with a number when an earlier one lies there: none is written over.
+fn free_place_aside(path: &Path) -> PathBuf {
+    let mut aside = path.with_extension("journal.damaged");
+    let mut number = 2_u32;
+    while aside.exists() {
+        aside = path.with_extension(format!("journal.damaged-{number}"));
+        number += 1;
+    }
+    aside
+}
+
 /// A journal that is being written.
 #[derive(Debug)]
 pub struct Journal {
@@ -143,10 +152,13 @@ impl Journal {
     /// When it can't be read or written.
     pub fn open(path: &Path, last_seq_of_coding: u64) -> Result<(Self, Replay), Error> {
         let fail = |source| Error::Journal { path: path.to_owned(), source };
-        let replay = read(path)?;
+        let mut replay = read(path, last_seq_of_coding)?;
         if replay.is_damaged {
-            let aside = path.with_extension("journal.damaged");
-            let _ = std::fs::copy(path, aside).map_err(fail)?;
+            let aside = free_place_aside(path);
+            let _ = std::fs::copy(path, &aside).map_err(fail)?;
+            // The copy must be on the disk before the original is cut.
+            File::open(&aside).and_then(|copy| copy.sync_all()).map_err(fail)?;
+            replay.remarks.push(format!("the whole damaged journal is kept as {}", aside.display()));
         }
         let file = OpenOptions::new().create(true).append(true).open(path).map_err(fail)?;
         if file.metadata().map_err(fail)?.len() > replay.whole_bytes {
@@ -207,7 +219,8 @@ impl Journal {
 /// # Errors
 /// When it can't be read or written; it is then as it was.
 pub fn compact(path: &Path) -> Result<(), Error> {
-    let replay = read(path)?;
+    // What this program wrote itself a moment ago has no line that could be missing.
+    let replay = read(path, u64::MAX)?;
     let surplus = replay.records.len().saturating_sub(KEPT_ON_CLOSE);
     if surplus == 0 {
         return Ok(());
@@ -277,7 +290,7 @@ mod tests {
             let edit = Edit::new("x", vec![]);
             let record = journal.append(DateTime::default(), StepKind::Do, &edit, &edit).unwrap();
             assert_eq!(record.seq, whole as u64 + 1);
-            assert_eq!(read(&cut).unwrap().records.len(), whole + 1);
+            assert_eq!(read(&cut, 0).unwrap().records.len(), whole + 1);
         }
     }
 
@@ -285,7 +298,7 @@ mod tests {
     fn rule_33_replay_applies_only_what_the_file_does_not_contain() {
         let folder = tempfile::tempdir().unwrap();
         let (path, wanted) = written(folder.path(), 6);
-        let records = read(&path).unwrap().records;
+        let records = read(&path, 0).unwrap().records;
         for contained in 0..=6 {
             let mut coding = coding();
             let (old, _) = records.split_at(contained);
@@ -308,6 +321,14 @@ mod tests {
         assert!(replay.remarks[0].contains("put aside"));
         assert_eq!(std::fs::read(folder.path().join("a.journal.damaged")).unwrap(), bytes);
         assert_eq!(journal.last_seq(), replay.records.len() as u64);
+        // Damaged once more: the first copy stays as it is.
+        let mut again = std::fs::read(&path).unwrap();
+        again[30] ^= 1;
+        std::fs::write(&path, &again).unwrap();
+        let (_, replay) = Journal::open(&path, 0).unwrap();
+        assert!(replay.records.is_empty());
+        assert_eq!(std::fs::read(folder.path().join("a.journal.damaged")).unwrap(), bytes);
+        assert_eq!(std::fs::read(folder.path().join("a.journal.damaged-2")).unwrap(), again);
     }
 
     #[test]
@@ -315,7 +336,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let (path, _) = written(folder.path(), 30);
         compact(&path).unwrap();
-        assert_eq!(read(&path).unwrap().records.len(), 30);
+        assert_eq!(read(&path, 0).unwrap().records.len(), 30);
         let (path, _) = written(
             &{
                 let inner = folder.path().join("b");
@@ -325,7 +346,45 @@ mod tests {
             KEPT_ON_CLOSE as u64 + 12,
         );
         compact(&path).unwrap();
-        let records = read(&path).unwrap().records;
+        let records = read(&path, KEPT_ON_CLOSE as u64 + 12).unwrap().records;
         assert_eq!((records.len(), records[0].seq), (KEPT_ON_CLOSE, 13));
+    }
+
+    #[test]
+    fn rule_34_edits_after_a_gap_the_coding_file_covers_are_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, mut coding) = written(folder.path(), 6);
+        // A power cut took the last lines, while the coding file already contained them.
+        let bytes = std::fs::read(&path).unwrap();
+        let ends: Vec<usize> =
+            bytes.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(at, _)| at + 1).collect();
+        std::fs::write(&path, &bytes[..ends[3]]).unwrap();
+        let contained = coding.last_seq;
+        let (mut journal, _) = Journal::open(&path, contained).unwrap();
+        let mut wanted = coding.clone();
+        for id in [7, 8] {
+            let mark = Mark::event(MarkId(id), "approach".into(), Micros(9_000));
+            let edit = Edit::new("a mark", vec![Change::Put(Box::new(mark))]);
+            let inverse = wanted.apply(&edit).unwrap();
+            let record = journal.append(DateTime::default(), StepKind::Do, &edit, &inverse).unwrap();
+            wanted.last_seq = record.seq;
+        }
+        drop(journal);
+        // Killed here, before the coding file was written again.
+        let (_, replay) = Journal::open(&path, contained).unwrap();
+        assert_eq!(apply_to(&mut coding, &replay.records), None);
+        assert_eq!(coding, wanted, "{:?}", replay.remarks);
+    }
+
+    #[test]
+    fn rule_33_edits_that_neither_file_has_are_not_skipped() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, _) = written(folder.path(), 6);
+        let text = std::fs::read_to_string(&path).unwrap();
+        let without_third: String =
+            text.lines().enumerate().filter(|(i, _)| *i != 2).map(|(_, line)| format!("{line}\n")).collect();
+        std::fs::write(&path, without_third).unwrap();
+        assert_eq!(read(&path, 2).unwrap().records.len(), 2, "edit 3 is nowhere: nothing after it counts");
+        assert_eq!(read(&path, 3).unwrap().records.len(), 5, "the coding file has it");
     }
 }

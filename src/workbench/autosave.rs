@@ -171,29 +171,27 @@ fn work(inbox: &Receiver<Task>, journal: &File, shared: &Shared) {
             None => inbox.recv().map_err(|_| RecvTimeoutError::Disconnected),
         };
         let is_last = matches!(task, Ok(Task::Stop) | Err(RecvTimeoutError::Disconnected));
-        match task {
-            Ok(Task::Flush(seq)) if to_flush.is_none() => {
-                to_flush = Some(seq);
-                continue;
-            }
-            Ok(Task::Flush(seq)) => to_flush = Some(seq),
-            Ok(Task::Write { path, coding }) => {
-                if let Err(error) = json::write(&path, &coding) {
-                    tell(Some(error.to_string()));
-                }
-            }
-            Ok(Task::Stop) | Err(RecvTimeoutError::Disconnected | RecvTimeoutError::Timeout) => {}
+        if let Ok(Task::Flush(seq)) = task
+            && to_flush.replace(seq).is_none()
+        {
+            continue;
         }
-        if let Some(seq) = to_flush.take() {
+        // Before a whole file is written, which takes longer than an edit may wait.
+        if let Some(seq) = to_flush {
             match journal.sync_data() {
                 Ok(()) => {
                     shared.flushed.store(seq, Ordering::Release);
+                    to_flush = None;
                     tell(None);
                 }
-                Err(error) => {
-                    tell(Some(format!("the disk does not take what is written ({error})")));
-                }
+                // Tried again after the next wait.
+                Err(error) => tell(Some(format!("the disk does not take what is written ({error})"))),
             }
+        }
+        if let Ok(Task::Write { path, coding }) = task
+            && let Err(error) = json::write(&path, &coding)
+        {
+            tell(Some(error.to_string()));
         }
         if is_last {
             return;
