@@ -68,6 +68,7 @@ fn default_folder() -> Result<PathBuf, Error> {
 }
 
 #[cfg(not(feature = "media"))]
+#[allow(clippy::unnecessary_wraps)] // The other one can fail.
 fn draw(_study: &StudyFolder, _only: Option<u8>) -> Result<(), Error> {
     super::remark(&["this build draws no film (feature 'media')".to_owned()]);
     Ok(())
