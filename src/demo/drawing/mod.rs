@@ -1,19 +1,176 @@
-//! The demo's film.
+//! The demo's film, drawn from the same script as its record.
+//!
+//! A picture lies exactly on every moment of every coding; between them pictures come a few times
+//! a second, unevenly as from a phone, or twelve and a half a second as from a fixed camera.
 
-use crate::media::Error;
-use crate::storage::StudyFolder;
+mod scene;
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::Mutex;
+
+use self::scene::{Scene, Stage};
+use super::record;
+use super::script::{SESSIONS, Script};
+use crate::media::encode::{Planes, Settings, Writer};
+use crate::media::picture::Turn;
+use crate::media::{self, Error};
+use crate::model::{Clip, Coding, End};
+use crate::storage::{StudyFolder, fingerprint};
+use crate::time::Micros;
 
 /// Hears how far a clip has come, 0–1.
 pub type Progress = Box<dyn FnMut(f32) + Send>;
 
-/// Draws and encodes the clips that are not there yet.
+/// A clip to be drawn.
+struct Job<'a> {
+    script: &'a Script,
+    clip: Clip,
+    name: String,
+}
+
+/// Draws and encodes the clips that are not there yet, on two cores, and notes their fingerprints.
 ///
 /// # Errors
 /// When a clip can't be written.
 pub fn draw_all(
-    _study: &StudyFolder,
-    _only: Option<u8>,
-    _progress: &dyn Fn(&str) -> Progress,
+    study: &StudyFolder,
+    only: Option<u8>,
+    progress: &(dyn Fn(&str) -> Progress + Sync),
 ) -> Result<(), Error> {
+    let failed = |path: &Path, why: String| Error::Write { path: path.to_owned(), why };
+    let codings = record::codings().map_err(|error| failed(study.root(), error.to_string()))?;
+    let clips = study.root().join("clips");
+    std::fs::create_dir_all(&clips).map_err(|error| failed(&clips, error.to_string()))?;
+    let mut jobs = Vec::new();
+    for script in SESSIONS.iter().filter(|script| only.is_none_or(|only| only == script.number)) {
+        let session =
+            study.session(&script.id.into()).map_err(|error| failed(study.root(), error.to_string()))?;
+        for clip in session.clips {
+            if !study.root().join(&clip.path).exists() {
+                let name = clip.path.trim_start_matches("clips/").to_owned();
+                jobs.push(Job { script, clip, name });
+            }
+        }
+    }
+    // The longest first, so that both cores end together.
+    jobs.sort_by_key(|job| job.clip.length);
+    let jobs = Mutex::new(jobs);
+    let take = || jobs.lock().unwrap_or_else(std::sync::PoisonError::into_inner).pop();
+    let work = || -> Result<(), Error> {
+        while let Some(job) = take() {
+            let own: Vec<&Coding> =
+                codings.iter().filter(|coding| coding.session.as_str() == job.script.id).collect();
+            draw(study.root(), &job, &own, &mut *progress(&job.name))?;
+        }
+        Ok(())
+    };
+    std::thread::scope(|scope| {
+        let other = scope.spawn(work);
+        let own = work();
+        let other =
+            other.join().unwrap_or_else(|_| Err(failed(study.root(), "the drawing stopped".to_owned())));
+        own.and(other)
+    })?;
+    for script in SESSIONS {
+        note_fingerprints(study, script).map_err(|error| failed(study.root(), error.to_string()))?;
+    }
+    Ok(())
+}
+
+fn note_fingerprints(study: &StudyFolder, script: &Script) -> Result<(), crate::storage::Error> {
+    let mut session = study.session(&script.id.into())?;
+    let before = session.clone();
+    for clip in &mut session.clips {
+        let path = study.root().join(&clip.path);
+        if clip.fingerprint.is_none() && path.exists() {
+            clip.fingerprint = Some(fingerprint::of_file(&path)?);
+        }
+    }
+    if session == before { Ok(()) } else { study.save_session(&session) }
+}
+
+/// Moments at which a picture appears, in session time, within the clip.
+fn moments(job: &Job<'_>, codings: &[&Coding]) -> Vec<Micros> {
+    let from = job.clip.offset;
+    let to = from + job.clip.length.unwrap_or_default();
+    let mut moments: BTreeSet<Micros> = BTreeSet::new();
+    for mark in codings.iter().flat_map(|coding| &coding.marks) {
+        let _ = moments.insert(mark.from);
+        if let End::At(to) = mark.to {
+            let _ = moments.insert(to);
+        }
+    }
+    moments.retain(|at| from <= *at && *at < to);
+    let _ = moments.insert(from);
+    let is_fixed_camera = job.name.contains("cctv");
+    let mut tenth = 0_i64;
+    loop {
+        let at = Micros(from.0 - from.0.rem_euclid(100_000) + tenth * 100_000);
+        if at >= to {
+            break;
+        }
+        if is_fixed_camera {
+            // Ten on the tenths and two and a half between: twelve and a half a second.
+            let _ = moments.insert(at);
+            if tenth % 4 == 0 {
+                let _ = moments.insert(at + Micros(50_000));
+            }
+        } else {
+            // Four to five a second, a little early or late.
+            let wobble = (tenth * 7 % 5 - 2) * 9_000;
+            if tenth % 2 == 0 && tenth % 10 != 6 {
+                let at = at + Micros(wobble);
+                let is_free = moments.range(at - Micros(60_000)..at + Micros(60_000)).next().is_none();
+                if is_free {
+                    let _ = moments.insert(at);
+                }
+            }
+        }
+        tenth += 1;
+    }
+    moments.into_iter().filter(|at| from <= *at && *at < to).collect()
+}
+
+fn draw(
+    root: &Path,
+    job: &Job<'_>,
+    codings: &[&Coding],
+    progress: &mut dyn FnMut(f32),
+) -> Result<(), media::Error> {
+    let path = root.join(&job.clip.path);
+    let ending = path.extension().map_or_else(String::new, |ending| ending.to_string_lossy().into_owned());
+    let part = path.with_extension(format!("part.{ending}"));
+    let is_portrait = job.script.number == 1;
+    let turn = if is_portrait { Turn::Quarter } else { Turn::None };
+    let created = super::study::session(job.script)
+        .recorded_at
+        .map(|time| time.to_utc().format("%Y-%m-%dT%H:%M:%SZ").to_string());
+    let settings = Settings {
+        width: scene::WIDTH,
+        height: scene::HEIGHT,
+        ticks_per_second: 90_000,
+        turn,
+        key_every: 25,
+        created,
+    };
+    let Some(primary) = codings.first() else { return Ok(()) };
+    let mut writer = Writer::create(&part, &settings)?;
+    let scene = Scene::new(job.script, primary, job.name.contains("cctv"));
+    let mut stage = Stage::new(&scene, is_portrait);
+    let moments = moments(job, codings);
+    #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
+    let count = moments.len().max(1) as f32;
+    for (i, at) in moments.iter().enumerate() {
+        let (luma, blue, red) = stage.picture(&scene, *at);
+        writer.write(Planes { luma, blue, red }, *at - job.clip.offset)?;
+        if i % 50 == 0 {
+            #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
+            progress(i as f32 / count);
+        }
+    }
+    writer.finish()?;
+    std::fs::rename(&part, &path).map_err(|error| Error::Write { path, why: error.to_string() })?;
+    progress(1.0);
     Ok(())
 }
