@@ -149,6 +149,7 @@ fn second_runs(script: &Script, first: &[Run], cells: &[[i64; 7]; 7]) -> Vec<Run
             *cell -= alike;
         }
     }
+    let mut waits: [Tenths; 7] = [40, 30, 20, 20, 30, 20, 0];
     let mut second: Vec<Run> = Vec::new();
     let mut push = |from: Tenths, to: Tenths, state: usize| match second.last_mut() {
         Some((_, end, own)) if *end == from && *own == state => *end = to,
@@ -174,15 +175,22 @@ fn second_runs(script: &Script, first: &[Run], cells: &[[i64; 7]; 7]) -> Vec<Run
             continue;
         }
         while from < to {
-            let Some(row) = left.get_mut(state) else { break };
-            // Half of a bout is seen alike before the next difference is due.
+            let (Some(row), Some(wait)) = (left.get_mut(state), waits.get_mut(state)) else { break };
             let alike = row.get(state).copied().unwrap_or(0);
-            let other = (0..7).find(|j| *j != state && row.get(*j).is_some_and(|cell| *cell > 0));
-            let (seen_as, length) = match other {
-                Some(other) if from > run.0 || alike == 0 => {
-                    (other, row.get(other).copied().unwrap_or(0).min(20))
+            let others: Vec<(usize, Tenths)> =
+                row.iter().copied().enumerate().filter(|(j, cell)| *j != state && *cell > 0).collect();
+            // The differences lie evenly over the time that is seen alike.
+            let pieces: Tenths = others.iter().map(|(_, cell)| (cell + 19) / 20).sum();
+            let (seen_as, length) = match others.first() {
+                Some((other, cell)) if *wait <= 0 || alike == 0 => {
+                    *wait = (alike / (pieces * 10)).max(1) * 10;
+                    (*other, (*cell).min(20))
                 }
-                Some(_) => (state, alike.min(((to - from) / 20).max(1) * 10)),
+                Some(_) => {
+                    let length = alike.min(*wait).min(to - from);
+                    *wait -= length;
+                    (state, length)
+                }
                 None => (state, alike),
             };
             let length = length.min(to - from).max(1);
@@ -308,6 +316,7 @@ fn surroundings(maker: &mut Maker, script: &Script, moments: &SecondMoments, lat
             animal.push(("contact", contact));
             let _ = maker.add("marker", contact + 4, None);
             let _ = maker.add("food", contact + 18, None);
+            let _ = maker.add("take-food", contact + 28, None);
         }
         if let Ending::Stopped(_, after) = trial.ending {
             let _ = maker.add("back-off", laid.cue + after, None);
@@ -319,7 +328,7 @@ fn surroundings(maker: &mut Maker, script: &Script, moments: &SecondMoments, lat
     if script.number == 5 {
         let _ = maker.add("reach-in", 2690, Some(2808));
         let _ = maker.add("back-off", 2808, None);
-        animal.push(("hiss", 2710));
+        animal.push(("hiss", 2715));
     }
     animal.sort_unstable_by_key(|(_, at)| *at);
     let mut counted: std::collections::BTreeMap<&str, usize> = std::collections::BTreeMap::new();

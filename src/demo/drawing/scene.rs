@@ -1,4 +1,6 @@
 //! What is to be seen, and how it is drawn: flat shapes, seen from the side.
+// Drawing is full of x, y, t and the unit u.
+#![allow(clippy::many_single_char_names)]
 
 use tiny_skia::{Color, FillRule, LineCap, Paint, PathBuilder, Pixmap, Rect, Stroke, Transform};
 
@@ -163,12 +165,12 @@ impl Stage {
     pub(super) fn picture(&mut self, scene: &Scene, at: Micros) -> (&[u8], &[u8], &[u8]) {
         self.canvas.data_mut().copy_from_slice(self.ground.data());
         draw_moving(&mut self.canvas, scene, at);
-        self.to_planes();
+        self.fill_planes();
         (&self.luma, &self.blue, &self.red)
     }
 
     /// RGB to BT.709 in limited range, turned as it is stored.
-    fn to_planes(&mut self) {
+    fn fill_planes(&mut self) {
         let (width, height) = (WIDTH as usize, HEIGHT as usize);
         let shown_width = self.canvas.width() as usize;
         let pixels = self.canvas.data();
@@ -323,12 +325,12 @@ fn draw_hide(on: &mut Pixmap, m: &Measure, is_in_front: bool) {
     let (x, u) = (m.unit * 0.95, m.unit);
     oval(on, x, m.floor + u * 0.1, u * 0.95, u * 0.95, ROCK, 255);
     block(on, 0.0, m.floor + u * 0.1, x + u, u, SAND);
-    if !is_in_front {
-        oval(on, x + u * 0.2, m.floor + u * 0.1, u * 0.5, u * 0.55, DARK, 255);
-        block(on, 0.0, m.floor + u * 0.1, x + u, u, SAND);
-    } else {
+    if is_in_front {
         oval(on, x + u * 0.2, m.floor - u * 0.02, u * 0.45, u * 0.42, DARK, 255);
         block(on, 0.0, m.floor + u * 0.1, x + u, u * 0.6, SAND);
+    } else {
+        oval(on, x + u * 0.2, m.floor + u * 0.1, u * 0.5, u * 0.55, DARK, 255);
+        block(on, 0.0, m.floor + u * 0.1, x + u, u, SAND);
     }
 }
 
@@ -528,6 +530,11 @@ fn draw_skink(on: &mut Pixmap, m: &Measure, x: f32, activity: &str, walks: bool,
 
 /// Hours, minutes and seconds in seven bars each, as a fixed camera writes them.
 fn draw_clock(on: &mut Pixmap, u: f32, seconds: i64) {
+    // Bars: top, upper left, upper right, middle, lower left, lower right, bottom.
+    const BARS: [u8; 10] = [
+        0b111_0111, 0b001_0010, 0b101_1101, 0b101_1011, 0b011_1010, 0b110_1011, 0b110_1111, 0b101_0010,
+        0b111_1111, 0b111_1011,
+    ];
     let digits = [
         seconds / 36_000,
         seconds / 3_600 % 10,
@@ -535,11 +542,6 @@ fn draw_clock(on: &mut Pixmap, u: f32, seconds: i64) {
         seconds / 60 % 10,
         seconds / 10 % 6,
         seconds % 10,
-    ];
-    // Bars: top, upper left, upper right, middle, lower left, lower right, bottom.
-    const BARS: [u8; 10] = [
-        0b111_0111, 0b001_0010, 0b101_1101, 0b101_1011, 0b011_1010, 0b110_1011, 0b110_1111, 0b101_0010,
-        0b111_1111, 0b111_1011,
     ];
     let (w, h, ink) = (u * 0.16, u * 0.15, (0xF4, 0xF4, 0xF0));
     block(on, u * 0.12, u * 0.12, u * 2.25, u * 0.5, (0x20, 0x20, 0x20));
