@@ -70,7 +70,14 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Error> {
 /// A lock on a file, held until it is dropped; the lock file stays and says nothing by itself.
 #[derive(Debug)]
 pub struct Lock {
-    _file: File,
+    file: File,
+}
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Closing alone would not do: a child process started meanwhile may share the open file.
+        let _ = self.file.unlock();
+    }
 }
 
 impl Lock {
@@ -82,7 +89,7 @@ impl Lock {
         let fail = |source| Error::Write { path: path.to_owned(), source };
         let file = OpenOptions::new().create(true).truncate(false).write(true).open(path).map_err(fail)?;
         match file.try_lock() {
-            Ok(()) => Ok(Self { _file: file }),
+            Ok(()) => Ok(Self { file }),
             Err(TryLockError::WouldBlock) => Err(Error::Locked { path: path.to_owned() }),
             Err(TryLockError::Error(source)) => Err(fail(source)),
         }

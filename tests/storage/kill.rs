@@ -70,7 +70,9 @@ fn rule_34_a_killed_program_has_lost_no_accepted_mark() {
             .spawn()
             .unwrap();
         let mut accepted = 0;
-        for line in BufReader::new(child.stdout.take().unwrap()).lines() {
+        // Kept open until it is dead: it is to die of the kill, not of a broken pipe.
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        for line in lines.by_ref() {
             let Some(count) = line.unwrap().strip_prefix("accepted ").map(|n| n.parse::<usize>().unwrap())
             else {
                 continue;
@@ -81,7 +83,11 @@ fn rule_34_a_killed_program_has_lost_no_accepted_mark() {
             }
         }
         child.kill().unwrap();
-        let _ = child.wait().unwrap();
+        let status = child.wait().unwrap();
+        drop(lines);
+        #[cfg(unix)]
+        assert_eq!(std::os::unix::process::ExitStatusExt::signal(&status), Some(9), "it was killed");
+        assert!(!status.success());
         assert!(accepted >= accepted_before + kill_after, "it was at work");
         let opened = coding_file::open(&path).unwrap();
         let kept = opened.coding.marks.len();

@@ -1,4 +1,6 @@
 //! The study folder and the bench: what keys do, and that nothing is lost.
 
+mod bad_input;
 mod keys;
 mod kill;
+mod schemas;

@@ -1,0 +1,280 @@
+//! Bad input through the built program: one clear message with its place, the right exit code,
+//! no panic, and every file left as it was.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use shedlight::model::{
+    Animal, Change, Clip, ClipId, Coding, Edit, EthogramRef, Mark, MarkId, Pass, Person, Session, Study,
+    Taxon, starter,
+};
+use shedlight::storage::journal::{Journal, StepKind};
+use shedlight::storage::{StudyFolder, coding_file, fingerprint, json};
+use shedlight::time::Micros;
+
+use crate::common::{Ran, folder, shedlight};
+
+/// A sound study with one session, one clip and one coding of three marks.
+struct Sound {
+    _folder: tempfile::TempDir,
+    root: PathBuf,
+    coding: PathBuf,
+}
+
+impl Sound {
+    fn new() -> Self {
+        let folder = folder();
+        let root = folder.path().join("study");
+        let mut study = Study::new("A study");
+        study.animals.push(Animal { id: "bramble".into(), name: "Bramble".to_owned(), ..Animal::default() });
+        study.people.push(Person { code: "K-01".into(), ..Person::default() });
+        let study = StudyFolder::create(&root, study).unwrap();
+        let ethogram = starter::ethogram(Taxon::Chelonian);
+        study.save_ethogram(&ethogram).unwrap();
+        // `check` looks at the file alone, so its content need not be film.
+        let film = root.join("clips").join("a.mp4");
+        fs::write(&film, vec![3_u8; 5_000]).unwrap();
+        let mut session = Session::new("s1".into(), "bramble".into());
+        session.clips.push(Clip {
+            fingerprint: Some(fingerprint::of_file(&film).unwrap()),
+            length: Some(Micros::from_millis(60_000)),
+            ..Clip::new(ClipId(0), "clips/a.mp4")
+        });
+        study.save_session(&session).unwrap();
+        let mut coding = Coding::new("s1".into(), "K-01".into(), EthogramRef::to(&ethogram).unwrap());
+        coding.passes = ethogram.passes.iter().map(Pass::from).collect();
+        let ms = Micros::from_millis;
+        coding.marks = vec![
+            Mark::bout(MarkId(1), "move".into(), ms(1_000), Some(ms(2_000))),
+            Mark::bout(MarkId(2), "explore".into(), ms(2_000), Some(ms(4_000))),
+            Mark::event(MarkId(3), "approach".into(), ms(5_000)),
+        ];
+        let coding = coding_file::create(&study.session_folder(&"s1".into()), &coding).unwrap();
+        Self { _folder: folder, root, coding }
+    }
+
+    /// Changes one text that stands once in a file.
+    fn change(&self, file: &str, old: &str, new: &str) {
+        let path = self.root.join(file);
+        let text = fs::read_to_string(&path).unwrap();
+        assert_eq!(text.matches(old).count(), 1, "{old} in {text}");
+        fs::write(&path, text.replace(old, new)).unwrap();
+    }
+
+    fn change_coding(&self, old: &str, new: &str) {
+        let file = self.coding.strip_prefix(&self.root).unwrap().to_str().unwrap().to_owned();
+        self.change(&file, old, new);
+    }
+
+    /// Runs `check`, and holds every file against what it was before.
+    fn check(&self) -> Ran {
+        let before = contents(&self.root);
+        let ran = shedlight(&["check".as_ref(), self.root.as_os_str()]);
+        assert_eq!(contents(&self.root), before, "check changes nothing");
+        assert!(!ran.err.contains("panicked"), "{}", ran.err);
+        ran
+    }
+
+    /// Expects one error that says all of `words`.
+    #[track_caller]
+    fn expect_error(&self, words: &[&str]) {
+        let ran = self.check();
+        assert_eq!(ran.code, 1, "{}{}", ran.out, ran.err);
+        let errors: Vec<&str> = ran.out.lines().filter(|line| line.starts_with("error:")).collect();
+        assert_eq!(errors.len(), 1, "{}", ran.out);
+        for word in words {
+            assert!(errors[0].contains(word), "'{word}' in: {}", errors[0]);
+        }
+    }
+
+    /// `file:line:column` of the text, as a message names it.
+    fn place_of(&self, path: &Path, text: &str) -> String {
+        let content = fs::read_to_string(path).unwrap();
+        let at = content.find(text).unwrap();
+        let line = content[..at].matches('\n').count() + 1;
+        let column = at - content[..at].rfind('\n').map_or(0, |end| end + 1) + 1;
+        format!("{}:{line}:{column}", path.file_name().unwrap().to_str().unwrap())
+    }
+}
+
+fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut all = BTreeMap::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            all.extend(contents(&path));
+        } else {
+            let _ = all.insert(path.clone(), fs::read(&path).unwrap());
+        }
+    }
+    all
+}
+
+#[test]
+fn a_sound_study_has_nothing_to_complain_of() {
+    let ran = Sound::new().check();
+    assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{}", ran.out);
+    assert!(ran.out.contains("nothing to complain of"), "{}", ran.out);
+}
+
+#[test]
+fn a_broken_coding_is_told_with_its_place_and_the_rest_opens() {
+    let sound = Sound::new();
+    sound.change_coding("\"explore\", ", "\"explore\" ");
+    sound.expect_error(&["K-01.1.coding.json:", "left as it is"]);
+    let study = StudyFolder::open(&sound.root).unwrap();
+    assert_eq!(study.list().sessions.len(), 1, "the session itself is there");
+}
+
+#[test]
+fn a_broken_study_can_not_be_opened_and_says_where() {
+    let sound = Sound::new();
+    sound.change("study.json", "\"title\": \"A study\"", "\"title\": 5");
+    let ran = sound.check();
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("study.json:4:"), "{}", ran.err);
+}
+
+#[test]
+fn a_file_of_a_newer_version_is_told_and_left() {
+    let sound = Sound::new();
+    sound.change_coding("\"version\": 1", "\"version\": 2");
+    sound.expect_error(&["newer Shedlight", "update Shedlight"]);
+    let sound = Sound::new();
+    sound.change("study.json", "\"version\": 1", "\"version\": 9");
+    let ran = sound.check();
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("newer Shedlight"), "{}", ran.err);
+}
+
+#[test]
+fn a_file_of_another_kind_is_told() {
+    let sound = Sound::new();
+    sound.change_coding("shedlight/coding", "shedlight/session");
+    sound.expect_error(&["'shedlight/session' file, not a 'shedlight/coding' file"]);
+}
+
+#[test]
+fn an_unknown_behaviour_is_told_with_line_and_column() {
+    let sound = Sound::new();
+    sound.change_coding("\"behaviour\": \"explore\"", "\"behaviour\": \"sing\"");
+    sound.expect_error(&["'sing'", &sound.place_of(&sound.coding, "\"sing\"")]);
+}
+
+#[test]
+fn rule_2_a_bout_that_ends_before_it_starts_is_told_with_line_and_column() {
+    let sound = Sound::new();
+    sound.change_coding("\"to\": 4000000", "\"to\": 1500000");
+    sound.expect_error(&["mark 2 ends at 1.5", &sound.place_of(&sound.coding, "1500000")]);
+}
+
+#[test]
+fn marks_out_of_order_are_told_with_line_and_column() {
+    let sound = Sound::new();
+    sound.change_coding("\"from\": 5000000", "\"from\": 500000");
+    sound.expect_error(&["mark 3", "sort the marks", &sound.place_of(&sound.coding, "500000")]);
+}
+
+#[test]
+fn rule_7_an_overlap_in_a_set_is_told_with_its_line() {
+    let sound = Sound::new();
+    sound.change_coding("\"to\": 2000000", "\"to\": 3000000");
+    sound.expect_error(&["mark 2", "while mark 1 still holds", &sound.place_of(&sound.coding, "{\"id\": 2")]);
+}
+
+#[test]
+fn rule_32_a_missing_clip_and_a_changed_one_are_told_apart() {
+    let sound = Sound::new();
+    let clip = sound.root.join("clips").join("a.mp4");
+    fs::write(&clip, vec![4_u8; 5_000]).unwrap();
+    sound.expect_error(&["changed or replaced", "a.mp4"]);
+    fs::remove_file(&clip).unwrap();
+    sound.expect_error(&["missing", "a.mp4"]);
+    // Under another name it is found again.
+    fs::write(sound.root.join("clips").join("b.mp4"), vec![3_u8; 5_000]).unwrap();
+    let ran = sound.check();
+    assert_eq!(ran.code, 1);
+    assert!(ran.out.contains("remark: clip 'clips/a.mp4' was moved"), "{}", ran.out);
+}
+
+#[test]
+fn rule_33_what_only_the_journal_holds_is_told_and_counts() {
+    let sound = Sound::new();
+    let journal_path = coding_file::journal_path(&sound.coding);
+    let (mut journal, _) = Journal::open(&journal_path, 0).unwrap();
+    let mark = Mark::event(MarkId(4), "approach".into(), Micros::from_millis(6_000));
+    let edit = Edit::new("approach at 0:06.000", vec![Change::Put(Box::new(mark))]);
+    let back = Edit::new("approach at 0:06.000", vec![Change::Remove(MarkId(4))]);
+    let _ = journal.append(chrono::DateTime::default(), StepKind::Do, &edit, &back).unwrap();
+    let ran = sound.check();
+    assert_eq!(ran.code, 1, "{}{}", ran.out, ran.err);
+    assert!(ran.out.contains("1 edits are in the journal"), "{}", ran.out);
+    assert_eq!(coding_file::read(&sound.coding).unwrap().marks.len(), 4);
+}
+
+#[test]
+fn a_folder_that_is_no_study_is_told() {
+    let empty = folder();
+    for path in [empty.path().to_owned(), empty.path().join("nowhere")] {
+        let ran = shedlight(&["check".as_ref(), path.as_os_str()]);
+        assert_eq!(ran.code, 2);
+        assert!(ran.err.contains("there is no study.json in this folder"), "{}", ran.err);
+    }
+}
+
+#[test]
+fn unknown_keys_survive_and_an_unchanged_file_is_written_as_it_was() {
+    let sound = Sound::new();
+    sound.change_coding("\"marks\": [", "\"weather\": {\"cloud\": [1, 2.5, null]},\n  \"marks\": [");
+    let text = fs::read_to_string(&sound.coding).unwrap();
+    let with_own = text.replacen("\"placed\": \"stepped\"}", "\"placed\": \"stepped\", \"own\": \"é\"}", 1);
+    assert_ne!(with_own, text);
+    // In our own form once; from then on nothing may move.
+    fs::write(&sound.coding, with_own).unwrap();
+    let coding: Coding = json::read(&sound.coding, "shedlight/coding").unwrap();
+    json::write(&sound.coding, &coding).unwrap();
+    let first = fs::read(&sound.coding).unwrap();
+    let text = String::from_utf8(first.clone()).unwrap();
+    assert!(text.contains("\"weather\"") && text.contains("\"own\": \"é\""), "{text}");
+    let again: Coding = json::read(&sound.coding, "shedlight/coding").unwrap();
+    assert_eq!(again, coding);
+    json::write(&sound.coding, &again).unwrap();
+    assert_eq!(fs::read(&sound.coding).unwrap(), first);
+}
+
+/// The whole way a window goes: opened, journal cut anywhere, coded on, killed, opened again.
+#[test]
+fn rule_33_a_journal_cut_at_any_byte_opens_with_what_was_whole() {
+    let sound = Sound::new();
+    let journal_path = coding_file::journal_path(&sound.coding);
+    let mark = |id: u64| {
+        let event = Mark::event(
+            MarkId(id),
+            "approach".into(),
+            Micros::from_millis(6_000 + 40 * i64::try_from(id).unwrap()),
+        );
+        (
+            Edit::new("x", vec![Change::Put(Box::new(event))]),
+            Edit::new("x", vec![Change::Remove(MarkId(id))]),
+        )
+    };
+    let (mut journal, _) = Journal::open(&journal_path, 0).unwrap();
+    for id in 4..8 {
+        let (edit, back) = mark(id);
+        let _ = journal.append(chrono::DateTime::default(), StepKind::Do, &edit, &back).unwrap();
+    }
+    drop(journal);
+    let bytes = fs::read(&journal_path).unwrap();
+    for length in 0..=bytes.len() {
+        fs::write(&journal_path, &bytes[..length]).unwrap();
+        let whole = bytes[..length].iter().filter(|byte| **byte == b'\n').count();
+        let mut opened = coding_file::open(&sound.coding).unwrap();
+        assert_eq!(opened.coding.marks.len(), 3 + whole, "cut at byte {length}");
+        let (edit, back) = mark(100);
+        let _ = opened.journal.append(chrono::DateTime::default(), StepKind::Do, &edit, &back).unwrap();
+        drop(opened);
+        let again = coding_file::open(&sound.coding).unwrap();
+        assert_eq!(again.coding.marks.len(), 4 + whole, "cut at byte {length}");
+    }
+}
