@@ -254,10 +254,7 @@ fn rule_33_a_journal_cut_at_any_byte_opens_with_what_was_whole() {
             "approach".into(),
             Micros::from_millis(6_000 + 40 * i64::try_from(id).unwrap()),
         );
-        (
-            Edit::new("x", vec![Change::Put(Box::new(event))]),
-            Edit::new("x", vec![Change::Remove(MarkId(id))]),
-        )
+        (Edit::new("x", vec![Change::Put(Box::new(event))]), Edit::new("x", vec![Change::Remove(MarkId(id))]))
     };
     let (mut journal, _) = Journal::open(&journal_path, 0).unwrap();
     for id in 4..8 {
