@@ -1,5 +1,8 @@
 //! `docs/schema/` is what the types say.
 
+use shedlight::model::Coding;
+use shedlight::storage::json;
+
 use crate::common::{folder, root, shedlight};
 
 #[test]
@@ -20,4 +23,12 @@ fn the_schemas_in_the_docs_are_those_of_the_types() {
         let is_same = std::fs::read(new).unwrap() == std::fs::read(old).unwrap();
         assert!(is_same, "{} is out of date: run `shedlight schema docs/schema`", name.display());
     }
+}
+
+#[test]
+fn the_coding_shown_in_the_docs_is_one_the_program_writes() {
+    let text = std::fs::read_to_string(root().join("docs").join("FORMAT.md")).unwrap();
+    let example = text.split("```json\n").nth(1).unwrap().split("```").next().unwrap();
+    let coding: Coding = json::parse("FORMAT.md".as_ref(), example, "shedlight/coding").unwrap();
+    assert_eq!(json::to_text(&coding).unwrap(), example);
 }
