@@ -1,6 +1,6 @@
 //! The exact picture of any frame, or a refusal; never a neighbour.
 //!
-//! A [`Decoder`] begins at a key it has recognised packet for packet, drops what belongs to an
+//! A decoder begins at a key it has recognised packet for packet, drops what belongs to an
 //! earlier group, and knows each picture that comes out by its timestamp (or by counting, where a
 //! file writes none). "At or after the time, with a tolerance" is how wrong pictures are shown; it
 //! is not done here.

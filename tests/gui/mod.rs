@@ -1,1 +1,3 @@
-//! Tests of gui.
+//! The window.
+
+mod window;
