@@ -6,6 +6,7 @@
 
 #[cfg(feature = "media")]
 pub mod drawing;
+pub mod moments;
 pub mod record;
 pub mod script;
 pub mod study;

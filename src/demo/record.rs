@@ -3,9 +3,9 @@
 //! States change on whole seconds, so that comparing second by second and exactly give the same.
 
 use super::script::{Cover, Ending, Laid, SESSIONS, Script, Tenths};
-use super::study;
+use super::{moments, study};
 use crate::model::{ClipId, Coding, End, Ethogram, EthogramRef, Mark, MarkId, Pass, Purpose, Status};
-use crate::time::{FrameNumber, Micros};
+use crate::time::Micros;
 
 /// States of activity, in the order of the budgets.
 pub const STATES: [&str; 7] =
@@ -251,8 +251,6 @@ impl Maker {
             mark.to = End::At(micros(to));
         }
         mark.clip = clip;
-        // Known once the film is drawn; the time is what counts.
-        mark.frame = None::<FrameNumber>;
         self.coding.marks.push(mark);
         // Just pushed: there is a last one.
         let last = self.coding.marks.len() - 1;
@@ -371,6 +369,7 @@ pub fn codings() -> Result<Vec<Coding>, serde_json::Error> {
     let (first, second) = (study::ethogram(), study::second_revision());
     let mut codings = Vec::new();
     for script in SESSIONS {
+        let before = codings.len();
         let runs = runs(script);
         let mut maker = Maker::new(script, &first, "K-07", Purpose::Primary)?;
         surroundings(&mut maker, script, &NOTHING, 0);
@@ -431,6 +430,9 @@ pub fn codings() -> Result<Vec<Coding>, serde_json::Error> {
                 codings.push(maker.done());
             }
             _ => {}
+        }
+        if let Some(own) = codings.get_mut(before..) {
+            moments::number_frames(&study::session(script), own);
         }
     }
     Ok(codings)

@@ -1,4 +1,5 @@
 //! Film: the right picture for every frame, on every kind of file, and clear refusals.
 
+mod drawing;
 mod exact;
 mod refusals;

@@ -1,23 +1,18 @@
 //! The demo's film, drawn from the same script as its record.
-//!
-//! A picture lies exactly on every moment of every coding; between them pictures come a few times
-//! a second, unevenly as from a phone, or twelve and a half a second as from a fixed camera.
 
 mod scene;
 
-use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Mutex;
 
 use self::scene::{Scene, Stage};
-use super::record;
 use super::script::{SESSIONS, Script};
+use super::{moments, record};
 use crate::media::encode::{Planes, Settings, Writer};
 use crate::media::picture::Turn;
 use crate::media::{self, Error};
-use crate::model::{Clip, Coding, End};
+use crate::model::{Clip, Coding};
 use crate::storage::{StudyFolder, fingerprint};
-use crate::time::Micros;
 
 /// Hears how far a clip has come, 0–1.
 pub type Progress = Box<dyn FnMut(f32) + Send>;
@@ -90,48 +85,6 @@ fn note_fingerprints(study: &StudyFolder, script: &Script) -> Result<(), crate::
     if session == before { Ok(()) } else { study.save_session(&session) }
 }
 
-/// Moments at which a picture appears, in session time, within the clip.
-fn moments(job: &Job<'_>, codings: &[&Coding]) -> Vec<Micros> {
-    let from = job.clip.offset;
-    let to = from + job.clip.length.unwrap_or_default();
-    let mut moments: BTreeSet<Micros> = BTreeSet::new();
-    for mark in codings.iter().flat_map(|coding| &coding.marks) {
-        let _ = moments.insert(mark.from);
-        if let End::At(to) = mark.to {
-            let _ = moments.insert(to);
-        }
-    }
-    moments.retain(|at| from <= *at && *at < to);
-    let _ = moments.insert(from);
-    let is_fixed_camera = job.name.contains("cctv");
-    let mut tenth = 0_i64;
-    loop {
-        let at = Micros(from.0 - from.0.rem_euclid(100_000) + tenth * 100_000);
-        if at >= to {
-            break;
-        }
-        if is_fixed_camera {
-            // Ten on the tenths and two and a half between: twelve and a half a second.
-            let _ = moments.insert(at);
-            if tenth % 4 == 0 {
-                let _ = moments.insert(at + Micros(50_000));
-            }
-        } else {
-            // Four to five a second, a little early or late.
-            let wobble = (tenth * 7 % 5 - 2) * 9_000;
-            if tenth % 2 == 0 && tenth % 10 != 6 {
-                let at = at + Micros(wobble);
-                let is_free = moments.range(at - Micros(60_000)..at + Micros(60_000)).next().is_none();
-                if is_free {
-                    let _ = moments.insert(at);
-                }
-            }
-        }
-        tenth += 1;
-    }
-    moments.into_iter().filter(|at| from <= *at && *at < to).collect()
-}
-
 fn draw(
     root: &Path,
     job: &Job<'_>,
@@ -157,8 +110,8 @@ fn draw(
     let Some(primary) = codings.first() else { return Ok(()) };
     let mut writer = Writer::create(&part, &settings)?;
     let scene = Scene::new(job.script, primary, job.name.contains("cctv"));
-    let mut stage = Stage::new(&scene, is_portrait);
-    let moments = moments(job, codings);
+    let mut stage = Stage::new(is_portrait);
+    let moments = moments::of_clip(&job.clip, codings);
     #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
     let count = moments.len().max(1) as f32;
     for (i, at) in moments.iter().enumerate() {

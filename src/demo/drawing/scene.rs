@@ -2,7 +2,10 @@
 // Drawing is full of x, y, t and the unit u.
 #![allow(clippy::many_single_char_names)]
 
-use tiny_skia::{Color, FillRule, LineCap, Paint, PathBuilder, Pixmap, Rect, Stroke, Transform};
+use tiny_skia::{
+    Color, FillRule, GradientStop, LineCap, Paint, PathBuilder, Pixmap, Point, RadialGradient, Rect,
+    SpreadMode, Stroke, Transform,
+};
 
 use crate::demo::script::Script;
 use crate::model::{Coding, End};
@@ -141,7 +144,7 @@ struct Measure {
 }
 
 impl Stage {
-    pub(super) fn new(scene: &Scene, is_portrait: bool) -> Self {
+    pub(super) fn new(is_portrait: bool) -> Self {
         let (width, height) = if is_portrait { (HEIGHT, WIDTH) } else { (WIDTH, HEIGHT) };
         // Sizes are not zero: there is a pixmap.
         let blank = || Pixmap::new(width, height).or_else(|| Pixmap::new(1, 1));
@@ -149,7 +152,7 @@ impl Stage {
             (Some(ground), Some(canvas)) => (ground, canvas),
             _ => unreachable_pixmaps(),
         };
-        draw_ground(&mut ground, scene);
+        draw_ground(&mut ground);
         let size = (WIDTH * HEIGHT) as usize;
         Self {
             ground,
@@ -264,7 +267,7 @@ fn stick(on: &mut Pixmap, from: (f32, f32), to: (f32, f32), width: f32, colour: 
     }
 }
 
-fn draw_ground(on: &mut Pixmap, scene: &Scene) {
+fn draw_ground(on: &mut Pixmap) {
     let m = measure(on);
     let u = m.unit;
     on.fill(Color::from_rgba8(WALL.0, WALL.1, WALL.2, 255));
@@ -283,10 +286,7 @@ fn draw_ground(on: &mut Pixmap, scene: &Scene) {
     }
     // The lamp and its light.
     let lamp = m.width * 0.36;
-    for n in 0..6_u8 {
-        let r = u * (2.4 - 0.35 * f32::from(n));
-        oval(on, lamp, u * 0.55, r, r * 0.8, (0xFF, 0xD8, 0x7A), 22);
-    }
+    draw_glow(on, (lamp, u * 0.55), u * 2.6);
     stick(on, (lamp, 0.0), (lamp, u * 0.3), 3.0, DARK);
     shape(
         on,
@@ -313,11 +313,20 @@ fn draw_ground(on: &mut Pixmap, scene: &Scene) {
     }
     oval(on, m.width * 0.5, m.floor + u * 0.75, u * 0.5, u * 0.13, (0x8D, 0x99, 0xA6), 255);
     oval(on, m.width * 0.5, m.floor + u * 0.72, u * 0.42, u * 0.09, (0x9C, 0xC7, 0xDD), 255);
-    if scene.is_far {
-        // A fixed camera sees greyer.
-        oval(on, m.width / 2.0, m.floor, m.width, m.width, (0x70, 0x78, 0x80), 40);
-    }
     draw_hide(on, &m, false);
+}
+
+/// Light that fades from a lamp.
+fn draw_glow(on: &mut Pixmap, centre: (f32, f32), r: f32) {
+    let warm = |alpha| Color::from_rgba8(0xFF, 0xD8, 0x7A, alpha);
+    let stops = vec![GradientStop::new(0.0, warm(140)), GradientStop::new(1.0, warm(0))];
+    let middle = Point::from_xy(centre.0, centre.1);
+    let light = RadialGradient::new(middle, middle, r, stops, SpreadMode::Pad, Transform::identity());
+    let bounds = Rect::from_ltrb(centre.0 - r, 0.0, centre.0 + r, centre.1 + r);
+    if let (Some(shader), Some(bounds)) = (light, bounds) {
+        let paint = Paint { shader, ..Paint::default() };
+        on.fill_rect(bounds, &paint, Transform::identity(), None);
+    }
 }
 
 /// The hide: its mouth, and in front of an animal inside its upper stone.
@@ -391,6 +400,12 @@ fn draw_moving(on: &mut Pixmap, scene: &Scene, at: Micros) {
     // The lamp of the room clicks on: by it the two cameras are aligned.
     if (12.0..12.6).contains(&t) {
         oval(on, m.width * 0.36, u * 0.55, u * 0.5, u * 0.4, (0xFF, 0xFF, 0xFF), 200);
+    }
+    if scene.is_far {
+        // A fixed camera sees greyer.
+        if let Some(all) = Rect::from_xywh(0.0, 0.0, m.width, m.width * 2.0) {
+            on.fill_rect(all, &paint((0x70, 0x78, 0x80), 40), Transform::identity(), None);
+        }
     }
     if let Some(start) = scene.clock {
         #[allow(clippy::cast_possible_truncation)] // Seconds of a day.
