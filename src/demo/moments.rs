@@ -25,7 +25,7 @@ pub fn of_clip(clip: &Clip, codings: &[&Coding]) -> Vec<Micros> {
     if clip.path.contains("cctv") {
         // Ten on the tenths and two and a half between.
         let first = Micros(from.0 - from.0.rem_euclid(100_000));
-        for tenth in 0..(to - first).0 / 100_000 + 1 {
+        for tenth in 0..=(to - first).0 / 100_000 {
             let at = first + Micros(tenth * 100_000);
             let _ = moments.insert(at);
             if tenth % 4 == 0 {
@@ -34,7 +34,7 @@ pub fn of_clip(clip: &Clip, codings: &[&Coding]) -> Vec<Micros> {
         }
     } else {
         // Twelve and a half a second, each a little early or late.
-        for step in 0..(to - from).0 / 80_000 + 1 {
+        for step in 0..=(to - from).0 / 80_000 {
             let at = from + Micros(step * 80_000 + (step * 7 % 5 - 2) * 9_000);
             if moments.range(at - Micros(20_000)..at + Micros(20_000)).next().is_none() {
                 let _ = moments.insert(at);
