@@ -124,6 +124,9 @@ pub fn state(place: usize) -> (Color, bool) {
     (colour, place / STATES.len() % 2 == 1)
 }
 
+/// Colour of a state in which nothing can be seen: no colour.
+pub const UNSEEN: Color = color!(0x8C_91_99);
+
 /// Relative luminance (WCAG 2).
 fn luminance(colour: Color) -> f32 {
     let part =
@@ -180,6 +183,34 @@ pub fn key(palette: Palette, active: bool) -> impl Fn(&Theme, button::Status) ->
     }
 }
 
+/// A card that can be chosen; the one that is `here` is framed in the accent.
+pub fn choice(palette: Palette, here: bool) -> impl Fn(&Theme, button::Status) -> button::Style {
+    move |_, status| {
+        let hovered = matches!(status, button::Status::Hovered | button::Status::Pressed);
+        button::Style {
+            background: Some(Background::Color(if hovered { palette.raised } else { palette.panel })),
+            text_color: palette.text,
+            border: Border {
+                color: if here { palette.accent } else { palette.line },
+                width: 1.0,
+                radius: 6.0.into(),
+            },
+            ..button::Style::default()
+        }
+    }
+}
+
+/// Words over the picture: light on dark in both modes.
+#[must_use]
+pub fn over_picture(_: &Theme) -> container::Style {
+    container::Style {
+        background: Some(Background::Color(Color { a: 0.72, ..Color::BLACK })),
+        border: Border { radius: 3.0.into(), ..Border::default() },
+        text_color: Some(Color::WHITE),
+        ..container::Style::default()
+    }
+}
+
 /// An input.
 pub fn input(palette: Palette) -> impl Fn(&Theme, text_input::Status) -> text_input::Style {
     move |_, status| text_input::Style {
@@ -224,6 +255,7 @@ mod tests {
             let (colour, _) = state(place);
             assert!(contrast(ink_on(colour), colour) >= 4.5, "state {place}");
         }
+        assert!(contrast(ink_on(UNSEEN), UNSEEN) >= 4.5);
         assert_ne!(state(0).1, state(6).1, "a colour that returns bears a pattern");
     }
 }

@@ -57,23 +57,6 @@ pub enum BackOff {
     NotCoded,
 }
 
-/// The rules of a behaviour that apply to the record's animal: its own, else its taxon's, else the
-/// base (rule 23).
-pub(super) fn rules_for<'r>(
-    record: &Record<'r>,
-    behaviour: &'r Behaviour,
-) -> impl Iterator<Item = &'r ConcernRule> {
-    let own = record
-        .animal()
-        .and_then(|animal| animal.concern.iter().find(|own| own.behaviour == behaviour.id))
-        .map(|own| own.rules.as_slice());
-    let taxon = record.taxon();
-    let rules = own.unwrap_or(&behaviour.concern);
-    let of_taxon = move |rule: &&ConcernRule| taxon.is_some_and(|taxon| rule.taxa.contains(&taxon));
-    let any_of_taxon = rules.iter().any(|rule| of_taxon(&rule));
-    rules.iter().filter(move |rule| if any_of_taxon { of_taxon(rule) } else { rule.taxa.is_empty() })
-}
-
 /// A piece of time, or a moment, at a level.
 struct Piece {
     span: Span,
@@ -87,7 +70,7 @@ struct Piece {
 pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
     let mut pieces = Vec::new();
     for behaviour in &record.ethogram.behaviours {
-        for rule in rules_for(record, behaviour) {
+        for rule in behaviour.concern_in(record.animal()) {
             apply(record, behaviour, rule, presentations, &mut pieces);
         }
     }

@@ -253,7 +253,7 @@ fn stop_onsets(record: &Record<'_>) -> Vec<Micros> {
     for behaviour in &record.ethogram.behaviours {
         for (at, id) in record.onsets(behaviour) {
             let detail = record.coding.mark(id).and_then(|mark| mark.detail.as_deref());
-            let is_stop = super::concern::rules_for(record, behaviour).any(|rule| {
+            let is_stop = behaviour.concern_in(record.animal()).any(|rule| {
                 // Inside a presentation both contexts apply.
                 let here = matches!(rule.when, Context::Any | Context::InPresentation);
                 here && rule.level == Level::Stop

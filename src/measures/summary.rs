@@ -341,7 +341,7 @@ impl Counts {
         let found = presentations::of(record);
         let presentations = record.is_role_done(Role::Cue).map(|()| found.clone());
         // A level of concern can come from any behaviour that has rules for this animal.
-        let is_watched = |b: &crate::model::Behaviour| concern::rules_for(record, b).next().is_some();
+        let is_watched = |b: &crate::model::Behaviour| b.concern_in(record.animal()).next().is_some();
         let coded =
             record.ethogram.behaviours.iter().filter(|b| is_watched(b)).all(|b| record.coding.is_done(&b.id));
         let concern = if coded { Ok(concern::of(record, &found)) } else { Err(Missing::PassNotDone) };

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{BehaviourId, ETHOGRAM_FORMAT, EthogramId, Extra, SetId, Taxon, VERSION};
+use super::{Animal, BehaviourId, ETHOGRAM_FORMAT, EthogramId, Extra, SetId, Taxon, VERSION};
 use crate::time::Seconds;
 
 /// One revision of an ethogram; frozen once a coding uses it.
@@ -193,6 +193,19 @@ impl Behaviour {
     pub fn fits(&self, taxon: Option<Taxon>) -> bool {
         self.taxa.is_empty() || taxon.is_none_or(|taxon| self.taxa.contains(&taxon))
     }
+
+    /// Its rules of concern in an animal: the animal's own, else its taxon's, else the base (rule
+    /// 23).
+    pub fn concern_in<'r>(&'r self, animal: Option<&'r Animal>) -> impl Iterator<Item = &'r ConcernRule> {
+        let own = animal
+            .and_then(|animal| animal.concern.iter().find(|own| own.behaviour == self.id))
+            .map(|own| own.rules.as_slice());
+        let taxon = animal.and_then(|animal| animal.taxon);
+        let rules = own.unwrap_or(&self.concern);
+        let of_taxon = move |rule: &&ConcernRule| taxon.is_some_and(|taxon| rule.taxa.contains(&taxon));
+        let any_of_taxon = rules.iter().any(|rule| of_taxon(&rule));
+        rules.iter().filter(move |rule| if any_of_taxon { of_taxon(rule) } else { rule.taxa.is_empty() })
+    }
 }
 
 /// What counts as the behaviour.
@@ -318,6 +331,18 @@ pub enum Level {
     Watch,
     /// Stop and back off.
     Stop,
+}
+
+impl Level {
+    /// As it is shown; nothing for no concern.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::None => "",
+            Self::Watch => "watch",
+            Self::Stop => "stop",
+        }
+    }
 }
 
 /// One rule of concern (rule 23): of those that apply, the highest level holds.

@@ -241,7 +241,7 @@ impl Sessions {
             );
         }
         for problem in &self.listing.problems {
-            list = list.push(text(problem.to_string()).size(13).color(palette.accent));
+            list = list.push(text(problem.to_string()).size(theme::BODY).color(palette.accent));
         }
         let begin = |words: &'static str, purpose| {
             button(text(words).size(theme::BODY))
@@ -305,7 +305,7 @@ impl Sessions {
         let mut codings = row![].spacing(6);
         for (path, head) in &entry.codings {
             codings = codings.push(
-                button(text(state_of(head)).size(13))
+                button(text(state_of(head)).size(theme::BODY))
                     .padding([4, 10])
                     .style(theme::key(palette, false))
                     .on_press(Message::Open(path.clone())),

@@ -1,6 +1,6 @@
 //! The keyboard, drawn as the keys lie on it: each cap bears its behaviour.
 
-use iced::widget::{button, column, container, row, text, tooltip};
+use iced::widget::{button, column, container, row, space, text, tooltip};
 use iced::{Alignment, Element, Length};
 
 use crate::gui::theme::{self, Palette};
@@ -17,6 +17,8 @@ pub struct Cap {
     pub name: Option<String>,
     /// Its definition.
     pub definition: String,
+    /// What the handler should do about it; empty: nothing.
+    pub concern: &'static str,
     /// Colour of a state.
     pub colour: Option<iced::Color>,
     /// It belongs to the running pass.
@@ -53,7 +55,8 @@ fn draw<'a, Message: Clone + 'a>(
 ) -> Element<'a, Message> {
     let dim = !cap.live || cap.name.is_none();
     let ink = if dim { palette.quiet } else { palette.text };
-    let letter = text(cap.key.to_ascii_uppercase()).size(12).font(theme::MONO).color(palette.quiet);
+    let letter = text(cap.key.to_ascii_uppercase()).size(theme::BODY).font(theme::MONO).color(palette.quiet);
+    let concern = text(cap.concern).size(theme::BODY).color(palette.quiet);
     let dot = text(if cap.recording { "●" } else { "" }).size(10).font(theme::MONO).color(palette.accent);
     let stripe = container("").width(Length::Fill).height(2).style(theme::plain(match cap.colour {
         Some(colour) if !dim => colour,
@@ -61,21 +64,23 @@ fn draw<'a, Message: Clone + 'a>(
     }));
     let name: String = cap.name.as_deref().unwrap_or("").chars().take(26).collect();
     let face = column![
-        row![letter, iced::widget::space::horizontal(), dot].align_y(Alignment::Center),
-        container(text(name).size(12).color(ink).line_height(1.0)).height(24).clip(true),
+        row![letter.line_height(1.0), space::horizontal(), concern.line_height(1.0), dot]
+            .spacing(4)
+            .align_y(Alignment::Center),
+        container(text(name).size(theme::BODY).color(ink).line_height(1.05)).height(30).clip(true),
         stripe
     ]
     .spacing(0);
     let key = button(face)
         .width(Length::Fill)
-        .height(46)
-        .padding([1, 5])
+        .height(50)
+        .padding([2, 5])
         .style(theme::key(palette, cap.holds))
         .on_press_maybe((!dim).then(|| on_press(cap.key)));
     if cap.definition.is_empty() {
         return key.into();
     }
-    let words = container(text(&cap.definition).size(13).color(palette.text))
+    let words = container(text(&cap.definition).size(theme::BODY).color(palette.text))
         .padding(8)
         .max_width(360)
         .style(theme::card(palette));

@@ -12,7 +12,7 @@ use crate::time::{Micros, Span};
 use crate::workbench::coder::Edge;
 
 /// Height of a row.
-pub const ROW: f32 = 24.0;
+pub const ROW: f32 = 25.0;
 /// Height of the ruler.
 const RULER: f32 = 20.0;
 /// Width of the row names.
@@ -190,7 +190,8 @@ impl<Message> Tape<'_, Message> {
         None
     }
 
-    fn draw_bar(&self, frame: &mut Frame, scale: Scale, bar: &Bar, y: f32, width: f32) {
+    /// `until`: where the next event of the row begins; an event's name ends before it.
+    fn draw_bar(&self, frame: &mut Frame, scale: Scale, bar: &Bar, y: f32, width: f32, until: f32) {
         let palette = self.palette;
         let chosen = self.chosen.filter(|(mark, _)| *mark == bar.mark);
         let (top, height) = (y + 3.0, ROW - 6.0);
@@ -198,9 +199,10 @@ impl<Message> Tape<'_, Message> {
             let x = scale.x(bar.span.from);
             frame.fill_rectangle(Point::new(x - 1.5, top), Size::new(3.0, height), bar.colour);
             let ink = if chosen.is_some() { palette.accent } else { palette.text };
-            label(frame, &bar.name, Point::new(x + 5.0, y + ROW / 2.0), ink, 12.0);
+            let name = cut(&bar.name, until - x - 9.0);
+            label(frame, &name, Point::new(x + 5.0, y + ROW / 2.0), ink, theme::BODY);
             if bar.unsure {
-                label(frame, "?", Point::new(x - 10.0, y + ROW / 2.0), palette.text, 12.0);
+                label(frame, "?", Point::new(x - 10.0, y + ROW / 2.0), palette.text, theme::BODY);
             }
             if chosen.is_some() {
                 frame.fill_rectangle(Point::new(x - 3.0, top - 2.0), Size::new(6.0, 3.0), palette.accent);
@@ -230,17 +232,8 @@ impl<Message> Tape<'_, Message> {
         if !bar.open {
             edge(frame, Point::new(to, top), Point::new(to, top + height), outline, 1.0);
         }
-        let letters = f64::from((to - from - 8.0).max(0.0)) / 6.6;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // A count of letters.
-        let room = letters as usize;
-        let name: String = if bar.name.chars().count() <= room {
-            bar.name.clone()
-        } else if room >= 4 {
-            bar.name.chars().take(room - 1).chain(['…']).collect()
-        } else {
-            String::new()
-        };
-        label(frame, &name, Point::new(from + 5.0, y + ROW / 2.0), theme::ink_on(bar.colour), 12.0);
+        let name = cut(&bar.name, to - from - 8.0);
+        label(frame, &name, Point::new(from + 5.0, y + ROW / 2.0), theme::ink_on(bar.colour), theme::BODY);
         if let Some((_, at)) = chosen {
             let frame_line = Path::rectangle(body.position(), body.size());
             frame.stroke(&frame_line, Stroke::default().with_color(palette.text).with_width(2.0));
@@ -251,6 +244,19 @@ impl<Message> Tape<'_, Message> {
                 palette.accent,
             );
         }
+    }
+}
+
+/// A name cut to so many pixels; nothing when hardly a letter of it would be left.
+fn cut(name: &str, width: f32) -> String {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // A count of letters.
+    let room = (width.max(0.0) / 7.4) as usize;
+    if name.chars().count() <= room {
+        name.to_owned()
+    } else if room >= 4 {
+        name.chars().take(room - 1).chain(['…']).collect()
+    } else {
+        String::new()
     }
 }
 
@@ -354,7 +360,13 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
                     Size::new(to - from, height - RULER),
                     palette.line,
                 );
-                label(&mut frame, "file gap", Point::new(from + 4.0, RULER + 8.0), palette.quiet, 12.0);
+                label(
+                    &mut frame,
+                    "file gap",
+                    Point::new(from + 4.0, RULER + 8.0),
+                    palette.quiet,
+                    theme::BODY,
+                );
             }
         }
         let tick = tick_seconds(scale.per_second);
@@ -370,7 +382,7 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
                 } else {
                     clock.trim_end_matches("00")
                 };
-                label(&mut frame, words, Point::new(x + 3.0, 8.0), palette.quiet, 12.0);
+                label(&mut frame, words, Point::new(x + 3.0, 8.0), palette.quiet, theme::BODY);
             }
             seconds += tick;
         }
@@ -380,10 +392,13 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
             // Rows of sets are disjoint, so ends rise with starts; others are few.
             let from =
                 row.bars.partition_point(|bar| bar.span.from < first - Micros::from_whole_seconds(3_600));
-            for bar in row.bars.iter().skip(from).take_while(|bar| bar.span.from <= last) {
+            for (n, bar) in
+                row.bars.iter().enumerate().skip(from).take_while(|(_, bar)| bar.span.from <= last)
+            {
+                let until = row.bars.get(n + 1).map_or(width, |next| scale.x(next.span.from));
                 let in_view = bar.event || bar.span.to >= first;
                 if in_view && (!bar.event || bar.span.from >= first) {
-                    self.draw_bar(&mut frame, scale, bar, y, width);
+                    self.draw_bar(&mut frame, scale, bar, y, width, until);
                 }
             }
             y += ROW;
@@ -393,8 +408,8 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
         frame.fill_rectangle(Point::new(NAMES - 1.0, 0.0), Size::new(1.0, height), palette.line);
         let mut y = RULER;
         for row in &self.content.rows {
-            let name: String = row.name.chars().take(15).collect();
-            label(&mut frame, &name, Point::new(8.0, y + ROW / 2.0), palette.quiet, 13.0);
+            let name = cut(&row.name, NAMES - 10.0);
+            label(&mut frame, &name, Point::new(8.0, y + ROW / 2.0), palette.quiet, theme::BODY);
             y += ROW;
         }
         #[allow(clippy::cast_possible_truncation)] // A place on the screen.

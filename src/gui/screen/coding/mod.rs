@@ -179,10 +179,28 @@ impl Coding {
         Ok((screen, task))
     }
 
-    /// What stands in the window's title.
+    /// What stands in the window's title: whose session, and what of it this coder may know.
     #[must_use]
     pub fn title(&self) -> String {
-        format!("{} · {}", self.session.id, self.coder.coding().by)
+        let coding = self.coder.coding();
+        let animal = self.folder.study.animal(&self.session.animal);
+        let mut words = vec![animal.map_or_else(|| self.session.animal.to_string(), |own| own.name.clone())];
+        if let Some(time) = self.session.recorded_at.filter(|_| !self.is_masked("date")) {
+            words.push(time.format("%-d %b %Y").to_string());
+        }
+        if let Some(step) = self.session.step.filter(|_| !self.is_masked("step")) {
+            words.push(format!("step {step}"));
+        }
+        words.push(format!("coder {}", coding.by));
+        if let Some((n, pass)) = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?))) {
+            words.push(format!("pass {} of {}, {}", n + 1, coding.passes.len(), pass.name.to_lowercase()));
+        }
+        words.join(" · ")
+    }
+
+    /// Whether something is hidden from this coder.
+    fn is_masked(&self, what: &str) -> bool {
+        self.coder.coding().masked.iter().any(|own| own == what)
     }
 
     /// Its file.

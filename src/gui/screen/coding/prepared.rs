@@ -7,7 +7,7 @@ use crate::gui::widget::keyboard::{Cap, LAYOUT};
 use crate::gui::widget::{card, ribbon, tape};
 use crate::measures::presentations::{self, Latency, Outcome};
 use crate::measures::{Marks, Record, concern};
-use crate::model::{Behaviour, Kind, Mark, Session, Study};
+use crate::model::{Animal, Behaviour, Kind, Level, Mark, Role, Session, Set, Study};
 use crate::time::{Micros, Span, Spans};
 use crate::workbench::coder::Coder;
 use crate::workbench::reel::Reel;
@@ -18,6 +18,8 @@ pub(super) struct Prepared {
     pub(super) tape: tape::Content,
     pub(super) ribbon: ribbon::Content,
     pub(super) cards: Vec<card::Presentation>,
+    /// How many presentations, and how many reached the step's success.
+    pub(super) reached: String,
     pub(super) caps: Vec<Vec<Cap>>,
 }
 
@@ -48,6 +50,7 @@ impl Prepared {
             .filter(|mark| coder.is_live(&mark.behaviour))
             .filter_map(|mark| mark.span(end))
             .collect();
+        let mut reached = String::new();
         let (mut cards, mut cues, mut stops) = (Vec::new(), Vec::new(), Vec::new());
         if let Some(record) = Record::try_new(coding, ethogram, session, study, Marks::All) {
             let found = presentations::of(&record);
@@ -57,7 +60,19 @@ impl Prepared {
                 .map(|incident| incident.span.from)
                 .collect();
             cues = found.iter().map(presentations::Presentation::span).collect();
-            cards = found.iter().rev().map(card_of).collect();
+            if !found.is_empty() {
+                let is_reached = |p: &&presentations::Presentation| {
+                    matches!(p.success, Latency::Reached(_) | Latency::Already)
+                };
+                reached = format!("{} · {} reached", found.len(), found.iter().filter(is_reached).count());
+            }
+            let strip = rows.iter().position(|row| {
+                let set = ethogram.sets.iter().find(|set| set.name == row.name);
+                set.is_some_and(|set| !holds_unseen(coder, set))
+            });
+            let bars = strip.and_then(|row| rows.get(row)).map_or(&[][..], |row| &row.bars);
+            let longest = found.iter().map(|p| p.span().length()).max().unwrap_or_default();
+            cards = found.iter().rev().map(|p| card_of(p, bars, longest)).collect();
         }
         let seams = reel
             .shots()
@@ -72,7 +87,8 @@ impl Prepared {
             tape: tape::Content { rows, gaps: gaps.clone(), extent },
             ribbon: ribbon::Content { extent, coded: filled.as_slice().to_vec(), cues, stops, seams, gaps },
             cards,
-            caps: caps(coder),
+            reached,
+            caps: caps(coder, study.animal(&session.animal)),
         }
     }
 
@@ -118,6 +134,9 @@ fn bar(coder: &Coder, mark: &Mark, end: Micros, belongs: &dyn Fn(&Behaviour) -> 
 
 /// A state keeps its colour everywhere: by its place among the states of its set.
 fn colour_of(coder: &Coder, behaviour: &Behaviour) -> (iced::Color, bool) {
+    if behaviour.has_role(Role::Excluded) {
+        return (theme::UNSEEN, false);
+    }
     let place = coder
         .ethogram()
         .behaviours
@@ -127,22 +146,30 @@ fn colour_of(coder: &Coder, behaviour: &Behaviour) -> (iced::Color, bool) {
     theme::state(place.unwrap_or(0))
 }
 
-fn caps(coder: &Coder) -> Vec<Vec<Cap>> {
+fn caps(coder: &Coder, animal: Option<&Animal>) -> Vec<Vec<Cap>> {
     let cap = |key: char| {
         let behaviour = coder.behaviour_of(key).ok();
         let any = || coder.ethogram().behaviours.iter().find(|b| b.key == Some(key));
         let named = behaviour.or_else(any);
+        let level = named.and_then(|b| b.concern_in(animal).map(|rule| rule.level).max());
         Cap {
             key,
             name: named.map(|b| b.name.clone()),
             definition: named.map(definition).unwrap_or_default(),
+            concern: level.map_or("", Level::word),
             colour: behaviour.filter(|b| b.kind == Kind::State).map(|b| colour_of(coder, b).0),
             live: behaviour.is_some(),
             holds: false,
             recording: false,
         }
     };
-    LAYOUT.iter().map(|line| line.chars().map(cap).collect()).collect()
+    // Rows at the edge that nothing is coded with need no room.
+    let is_used =
+        |line: &&str| line.chars().any(|key| coder.ethogram().behaviours.iter().any(|b| b.key == Some(key)));
+    let first = LAYOUT.iter().position(is_used).unwrap_or(0);
+    let last = LAYOUT.iter().rposition(is_used).unwrap_or(LAYOUT.len() - 1);
+    let lines = LAYOUT.iter().skip(first).take(last + 1 - first);
+    lines.map(|line| line.chars().map(cap).collect()).collect()
 }
 
 fn definition(behaviour: &Behaviour) -> String {
@@ -162,7 +189,31 @@ fn definition(behaviour: &Behaviour) -> String {
     text
 }
 
-fn card_of(p: &presentations::Presentation) -> card::Presentation {
+/// Whether a set tells what can be seen, not what the animal does.
+fn holds_unseen(coder: &Coder, set: &Set) -> bool {
+    let unseen = |b: &Behaviour| b.set.as_ref() == Some(&set.id) && b.has_role(Role::Excluded);
+    coder.ethogram().behaviours.iter().any(unseen)
+}
+
+/// The bars of a row between two moments, and what is between them.
+fn stretches(bars: &[tape::Bar], within: Span) -> Vec<card::Stretch> {
+    let mut strip = Vec::new();
+    let mut from = within.from;
+    for bar in bars {
+        let Some(part) = bar.span.intersection(within) else { continue };
+        if part.from > from {
+            strip.push(card::Stretch { length: part.from - from, colour: None });
+        }
+        strip.push(card::Stretch { length: part.length(), colour: Some(bar.colour) });
+        from = part.to;
+    }
+    if from < within.to {
+        strip.push(card::Stretch { length: within.to - from, colour: None });
+    }
+    strip
+}
+
+fn card_of(p: &presentations::Presentation, bars: &[tape::Bar], longest: Micros) -> card::Presentation {
     let words = |latency: Latency| match latency {
         Latency::Reached(time) => format!("{:.2} s", time.seconds()),
         Latency::Already => "0 already".to_owned(),
@@ -187,5 +238,8 @@ fn card_of(p: &presentations::Presentation) -> card::Presentation {
         ],
         outcome,
         running: p.outcome == Outcome::Running,
+        span: p.span(),
+        strip: stretches(bars, p.span()),
+        longest,
     }
 }

@@ -23,12 +23,8 @@ impl Coding {
     /// The screen.
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        let upper = row![
-            column![self.picture_area(palette), self.clock_line(palette)].spacing(4),
-            self.presentations(palette),
-        ]
-        .spacing(8)
-        .height(Length::Fill);
+        let upper =
+            row![self.picture_area(palette), self.presentations(palette),].spacing(8).height(Length::Fill);
         let at = self.at();
         let lower = row![
             container(keyboard::keyboard(&self.prepared.caps, palette, Message::Press)).width(Length::Fill),
@@ -77,22 +73,24 @@ impl Coding {
                 .center(Length::Fill)
                 .into(),
             };
-        container(inside)
+        let picture = container(inside)
             .width(Length::Fill)
             .height(Length::Fill)
-            .style(theme::plain(iced::Color::BLACK))
-            .clip(true)
-            .into()
+            .style(theme::plain(palette.panel))
+            .clip(true);
+        let clock = container(self.clock_line()).padding(8).align_bottom(Length::Fill);
+        stack![picture, clock].into()
     }
 
     /// Session time, wall clock, frame, speed, camera.
-    fn clock_line(&self, palette: Palette) -> Element<'_, Message> {
+    fn clock_line(&self) -> Element<'_, Message> {
         let at = self.at();
         let shown = self.player.shown();
-        let wall = self.session.wall_clock(at).map_or_else(
-            || "wall clock not known".to_owned(),
-            |time| time.format("%Y-%m-%d %H:%M:%S").to_string(),
-        );
+        let format = if self.is_masked("date") { "%H:%M:%S" } else { "%Y-%m-%d %H:%M:%S" };
+        let wall = self
+            .session
+            .wall_clock(at)
+            .map_or_else(|| "wall clock not known".to_owned(), |time| time.format(format).to_string());
         let frame = self.frame().map_or_else(|| "—".to_owned(), |frame| format!("frame {frame}"));
         let motion = match self.player.direction() {
             None => "paused".to_owned(),
@@ -109,28 +107,30 @@ impl Coding {
             .and_then(|shot| self.session.clip(shot.clip))
             .and_then(|clip| clip.camera.clone())
             .unwrap_or_default();
-        let quiet = |words: String| text(words).size(theme::BODY).color(palette.quiet);
+        let ink = iced::Color::WHITE;
+        let quiet = |words: String| (!words.is_empty()).then(|| text(words).size(theme::BODY).color(ink));
         let speed =
             if self.player.is_running() { String::new() } else { format!("speed {}×", self.player.speed()) };
-        row![
-            text(at.clock()).size(theme::CLOCK).font(theme::MONO).color(palette.text),
-            quiet(frame),
-            quiet(wall),
-            quiet(motion),
-            quiet(speed),
-            quiet(if self.player.looping().is_some() { "repeating".to_owned() } else { String::new() }),
-            space::horizontal(),
-            quiet(camera),
-        ]
-        .spacing(16)
-        .align_y(Alignment::Center)
-        .into()
+        let looping = if self.player.looping().is_some() { "repeating" } else { "" };
+        let line = row![text(at.clock()).size(theme::CLOCK).font(theme::MONO).color(ink)]
+            .push(quiet(frame))
+            .push(quiet(wall))
+            .push(quiet(motion))
+            .push(quiet(speed))
+            .push(quiet(looping.to_owned()))
+            .push(quiet(camera))
+            .spacing(16)
+            .align_y(Alignment::Center);
+        container(line).padding([2, 8]).style(theme::over_picture).into()
     }
 
     fn presentations(&self, palette: Palette) -> Element<'_, Message> {
-        let mut cards = column![].spacing(6);
-        for presentation in &self.prepared.cards {
-            cards = cards.push(card::card(presentation, palette));
+        let at = self.at();
+        // Room for the scroll bar beside them.
+        let mut cards = column![].spacing(6).padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
+        for own in &self.prepared.cards {
+            let here = own.span.contains(at);
+            cards = cards.push(card::card(own, here, palette, Message::Go(own.span.from)));
         }
         if self.prepared.cards.is_empty() {
             cards = cards.push(
@@ -139,44 +139,50 @@ impl Coding {
                     .color(palette.quiet),
             );
         }
-        column![
+        let head = row![
             text("Presentations").size(theme::TITLE).font(theme::MEDIUM).color(palette.text),
-            scrollable(cards).height(Length::Fill),
+            space::horizontal(),
+            text(&self.prepared.reached).size(theme::BODY).color(palette.quiet),
         ]
-        .spacing(6)
-        .width(300)
-        .into()
+        .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO })
+        .align_y(Alignment::Center);
+        column![head, scrollable(cards).height(Length::Fill)].spacing(6).width(316).into()
     }
 
     fn passes(&self, palette: Palette) -> Element<'_, Message> {
         let coding = self.coder.coding();
-        let mut list = column![text("Pass (F4), done (F5)").size(12).color(palette.quiet)].spacing(4);
+        let mut list =
+            column![text("Pass (F4), done (F5)").size(theme::BODY).color(palette.quiet)].spacing(4);
         for (i, pass) in coding.passes.iter().enumerate() {
             let running = self.coder.pass() == Some(i);
             let tick = if pass.done { "✓" } else { "–" };
-            let name = button(text(&pass.name).size(13))
+            let name = button(text(&pass.name).size(theme::BODY))
                 .width(Length::Fill)
                 .padding([4, 8])
                 .style(theme::key(palette, running))
                 .on_press(Message::ChoosePass(Some(i)));
-            let tick = button(text(tick).size(13).font(theme::MONO))
+            let tick = button(text(tick).size(theme::BODY).font(theme::MONO))
                 .padding([4, 10])
                 .style(theme::key(palette, pass.done))
                 .on_press(Message::TickPass(i));
             list = list.push(row![name, tick].spacing(4));
         }
-        let all = button(text("All behaviours").size(13))
+        let all = button(text("All behaviours").size(theme::BODY))
             .width(Length::Fill)
             .padding([4, 8])
             .style(theme::key(palette, self.coder.pass().is_none()))
             .on_press(Message::ChoosePass(None));
         let closed = coding.status == Status::Closed;
-        let close = button(text(if closed { "Open again" } else { "Close the coding" }).size(13))
+        let close = button(text(if closed { "Open again" } else { "Close the coding" }).size(theme::BODY))
             .padding([4, 8])
             .style(theme::key(palette, closed))
             .on_press(Message::ToggleClosed);
         list = list.push(row![all, close].spacing(4));
-        container(scrollable(list)).width(284).height(196).into()
+        // As high as the keyboard beside it, or as its own lines when they are more; the picture has the rest.
+        #[allow(clippy::cast_precision_loss)] // A few lines.
+        let (caps, lines) = (self.prepared.caps.len() as f32, coding.passes.len() as f32 + 2.0);
+        let height = (caps * 54.0).max(lines * 30.0).min(216.0);
+        container(scrollable(list)).width(316).height(height).into()
     }
 
     fn status(&self, palette: Palette) -> Element<'_, Message> {
@@ -205,7 +211,7 @@ impl Coding {
         row![
             text(words).size(theme::BODY).color(ink),
             space::horizontal(),
-            text(trouble).size(12).color(palette.accent),
+            text(trouble).size(theme::BODY).color(palette.accent),
             text("F1 keys").size(theme::BODY).color(palette.quiet),
             saved,
         ]
