@@ -9,6 +9,8 @@ fn main() -> ExitCode {
     match cli::run(std::env::args_os()) {
         Ok(Outcome::Done(code)) => ExitCode::from(code),
         Ok(Outcome::OpenWindow(request)) => open_window(&request),
+        // Who reads has read enough, as with `| head`.
+        Err(cli::Error::Output(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => complain(&error),
     }
 }

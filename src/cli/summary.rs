@@ -151,6 +151,14 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         figures.presentations.len(),
         why(approach.why.as_ref())
     )?;
+    let between = &figures.between;
+    if let (Some(median), Some(least), Some(most)) = (between.median_s, between.min_s, between.max_s) {
+        writeln!(
+            out,
+            "  between presentations {median:.1} s ({least:.1} to {most:.1}), {} presentations a minute",
+            number(between.presentations_per_min, 2)
+        )?;
+    }
     let success = &figures.success;
     let interval = success.ci95.map_or_else(String::new, |[low, high]| format!(" [{low:.2}, {high:.2}]"));
     writeln!(
@@ -196,6 +204,19 @@ fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         number(concern.stop_s, 1),
         why(concern.why.as_ref())
     )?;
+    if let (Some(rate), Some([low, high])) =
+        (concern.stop_per_visible_hour, concern.stop_per_visible_hour_ci95)
+    {
+        let stops = concern.stop_incidents.len();
+        let within = concern.back_offs_within_target.unwrap_or_default();
+        let target = concern.back_off_target_s;
+        let backed = if stops == 0 {
+            String::new()
+        } else {
+            format!("; backed off within {target:.0} s in {within} of {stops}")
+        };
+        writeln!(out, "    stop {rate:.1} an hour visible [{low:.1}, {high:.1}]{backed}")?;
+    }
     for incident in &concern.stop_incidents {
         let place =
             incident.presentation.map_or("between presentations".to_owned(), |n| format!("presentation {n}"));

@@ -257,6 +257,35 @@ fn the_two_coders_agree_as_invented() {
 }
 
 #[test]
+fn rates_of_stop_level_carry_their_interval_and_back_offs_their_target() {
+    let found = run("summary");
+    let animal = |name: &str| -> Value {
+        let all = found["animals"].as_array().unwrap();
+        all.iter().find(|own| own["animal"] == name).unwrap()["concern"].clone()
+    };
+    // Garwood: 2 in 1200 visible seconds, none in 2550.
+    let sorrel = animal("sorrel");
+    assert!(near(&sorrel["stop_per_visible_hour"], 6.0, 0.05));
+    assert!(near(&sorrel["stop_per_visible_hour_ci95"][0], 0.73, 0.005));
+    assert!(near(&sorrel["stop_per_visible_hour_ci95"][1], 21.7, 0.05));
+    assert_eq!(sorrel["back_offs_within_target"], 1, "9.8 s and 2.4 s against 5 s");
+    let bramble = animal("bramble");
+    assert_eq!(bramble["stop_per_visible_hour"], 0.0);
+    assert!(near(&bramble["stop_per_visible_hour_ci95"][1], 5.2, 0.05));
+
+    let fifth = found["codings"].as_array().unwrap().iter().find(|own| own["session"] == "s5").unwrap();
+    assert_eq!(fifth["food"]["markers_without_food"], 0);
+    assert!(fifth["food"]["marker_to_food_s"].as_array().unwrap().iter().all(|own| near(own, 1.4, 1e-9)));
+    assert_eq!(fifth["between"]["n"], 6);
+    let hidden =
+        fifth["behaviours"].as_array().unwrap().iter().find(|own| own["id"] == "out-of-sight").unwrap();
+    assert!(
+        hidden["share_visible"].is_null() && hidden["why"].as_str().unwrap().contains("no part"),
+        "{hidden}"
+    );
+}
+
+#[test]
 fn second_by_second_gives_the_same_table() {
     let study = root().join("sample-codings");
     let ran =

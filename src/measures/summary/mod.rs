@@ -1,372 +1,28 @@
 //! The summary of codings: one a session, and pooled by animal.
 //!
-//! The structures are those of `summary --json`: keys are stable, more may be added. A value that
-//! is not defined is `null`, with a `why` beside it. Pooling adds times, counts and cases; it
-//! never takes seconds for independent.
+//! Pooling adds times, counts and cases; it never takes seconds for independent.
+
+mod counts;
+mod shape;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
-
-use super::bouts::{self, Tally};
-use super::concern::{self, BackOff, Concern};
+use self::counts::Counted;
+pub use self::counts::Counts;
+pub use self::shape::{
+    AnimalSummary, ApproachFigures, BehaviourFigures, BetweenFigures, CodingSummary, ConcernFigures, Figures,
+    FoodFigures, IncidentFigures, LatencyFigures, OneLatency, PresentationFigures, ResumeFigures,
+    SuccessFigures, Summary,
+};
+use super::bouts::Tally;
+use super::concern::{BackOff, Incident};
 use super::presentations::{self, Latency, Outcome, Presentation};
 use super::record::{Missing, Record};
-use crate::model::{AnimalId, BehaviourId, Kind, Role};
-use crate::numeric::interval::wilson;
+use crate::model::{AnimalId, Kind};
+use crate::numeric::interval::{garwood, wilson};
 use crate::numeric::product_limit::{Curve, Ending, Time};
+use crate::numeric::quantile;
 use crate::time::Micros;
-
-/// What `summary` finds.
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
-pub struct Summary {
-    /// One a coding.
-    pub codings: Vec<CodingSummary>,
-    /// Primary codings pooled by animal (rule 14).
-    pub animals: Vec<AnimalSummary>,
-}
-
-/// One coding.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CodingSummary {
-    /// Its session.
-    pub session: String,
-    /// The animal.
-    pub animal: String,
-    /// By whom.
-    pub by: String,
-    /// What it counts as.
-    pub purpose: &'static str,
-    /// The plan step of the session.
-    pub step: Option<u32>,
-    /// Day of the session.
-    pub date: Option<String>,
-    /// Whether it is among those pooled.
-    pub counts: bool,
-    /// Names of passes that are not done.
-    pub passes_not_done: Vec<String>,
-    /// The numbers.
-    #[serde(flatten)]
-    pub figures: Figures,
-}
-
-/// The primary codings of one animal.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct AnimalSummary {
-    /// The animal.
-    pub animal: String,
-    /// Sessions pooled.
-    pub sessions: Vec<String>,
-    /// The numbers.
-    #[serde(flatten)]
-    pub figures: Figures,
-}
-
-/// The numbers of one coding or several.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Figures {
-    /// Seconds observed.
-    pub observed_s: f64,
-    /// Seconds visible.
-    pub visible_s: Option<f64>,
-    /// Share of observed time out of sight.
-    pub out_of_sight_share: Option<f64>,
-    /// Why `visible_s` is not there.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-    /// Each behaviour of the ethogram.
-    pub behaviours: Vec<BehaviourFigures>,
-    /// Approach and retreat.
-    pub approach: ApproachFigures,
-    /// Each presentation.
-    pub presentations: Vec<PresentationFigures>,
-    /// Success.
-    pub success: SuccessFigures,
-    /// Latencies from the cue.
-    pub latency: LatencyFigures,
-    /// Food.
-    pub food: FoodFigures,
-    /// Concern.
-    pub concern: ConcernFigures,
-    /// Resume latencies after disturbances.
-    pub resume: Vec<ResumeFigures>,
-}
-
-/// One behaviour.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct BehaviourFigures {
-    /// Its id.
-    pub id: String,
-    /// Its name.
-    pub name: String,
-    /// State or event.
-    pub kind: Kind,
-    /// Bouts or events.
-    pub n: Option<u32>,
-    /// Bouts seen whole.
-    pub n_complete: Option<u32>,
-    /// Seconds of all bouts.
-    pub total_s: Option<f64>,
-    /// Mean of complete ones.
-    pub mean_s: Option<f64>,
-    /// Median of complete ones.
-    pub median_s: Option<f64>,
-    /// Lower quartile.
-    pub q1_s: Option<f64>,
-    /// Upper quartile.
-    pub q3_s: Option<f64>,
-    /// Standard deviation.
-    pub sd_s: Option<f64>,
-    /// Shortest.
-    pub min_s: Option<f64>,
-    /// Longest.
-    pub max_s: Option<f64>,
-    /// Median by the product limit, bouts cut at their end as censored.
-    pub product_limit_median_s: Option<f64>,
-    /// Share of visible time.
-    pub share_visible: Option<f64>,
-    /// Bouts or events in an hour of visible time.
-    pub per_visible_hour: Option<f64>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// Approach and retreat.
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
-pub struct ApproachFigures {
-    /// Approach onsets.
-    pub approaches: Option<u32>,
-    /// Retreat onsets.
-    pub retreats: Option<u32>,
-    /// A/(A+R).
-    pub share: Option<f64>,
-    /// (A−R)/(A+R).
-    pub index: Option<f64>,
-    /// Presentations in which the animal turned at least twice (rule 22).
-    pub vacillating: Option<u32>,
-    /// The same as a share of all presentations.
-    pub vacillating_share: Option<f64>,
-    /// Approaches inside presentations.
-    pub approaches_in_presentations: Option<u32>,
-    /// Retreats inside presentations.
-    pub retreats_in_presentations: Option<u32>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// One presentation.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct PresentationFigures {
-    /// Its session.
-    pub session: String,
-    /// From 1 in its session.
-    pub number: u32,
-    /// Session time of the cue.
-    pub cue_s: f64,
-    /// Session time of its end.
-    pub end_s: f64,
-    /// How it ended.
-    pub outcome: Outcome,
-    /// Why it is void.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub reason: Option<String>,
-    /// Seconds to the first orient.
-    pub orient_s: Option<f64>,
-    /// To the first approach.
-    pub approach_s: Option<f64>,
-    /// To the first contact.
-    pub contact_s: Option<f64>,
-    /// To success.
-    pub success_s: Option<f64>,
-    /// The animal was already oriented or under way.
-    #[serde(skip_serializing_if = "std::ops::Not::not")]
-    pub already: bool,
-    /// It turned at least twice.
-    pub vacillating: bool,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// Success of valid presentations.
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
-pub struct SuccessFigures {
-    /// Successes.
-    pub k: Option<u32>,
-    /// Valid presentations.
-    pub n: Option<u32>,
-    /// Wilson's interval, 95 %.
-    pub ci95: Option<[f64; 2]>,
-    /// Presentations that do not count.
-    pub void: Option<u32>,
-    /// Presentations the handler broke off.
-    pub aborted: Option<u32>,
-    /// Successes after help.
-    pub prompted: Option<u32>,
-    /// Opt-outs.
-    pub opt_out: Option<u32>,
-    /// Opt-outs honoured within the house target.
-    pub opt_out_honoured: Option<u32>,
-    /// Whether the plan step's criterion is met in this session.
-    pub criterion_met: Option<bool>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// Latencies from the cue.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct LatencyFigures {
-    /// To the first orient.
-    pub orient: OneLatency,
-    /// To the first approach.
-    pub approach: OneLatency,
-    /// To the first contact.
-    pub contact: OneLatency,
-    /// To success.
-    pub success: OneLatency,
-}
-
-/// One latency over presentations: product limit, those not reached as censored (rule 20).
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
-pub struct OneLatency {
-    /// Presentations.
-    pub n: u32,
-    /// In how many it was reached.
-    pub reached: u32,
-    /// First time at which half or fewer were still waiting.
-    pub median_s: Option<f64>,
-    /// Limits of 95 % (log–log).
-    pub ci95_s: Option<[Option<f64>; 2]>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// Food.
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
-pub struct FoodFigures {
-    /// Deliveries.
-    pub n: Option<u32>,
-    /// Grams.
-    pub grams: Option<f64>,
-    /// Deliveries a minute of observed time.
-    pub per_min: Option<f64>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// Concern.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ConcernFigures {
-    /// Seconds at exactly watch.
-    pub watch_s: Option<f64>,
-    /// Seconds at stop.
-    pub stop_s: Option<f64>,
-    /// Runs at watch.
-    pub watch_incidents: Option<u32>,
-    /// Each run at stop.
-    pub stop_incidents: Vec<IncidentFigures>,
-    /// Session times of presentations after the first stop incident, where the plan says to end.
-    pub continued_after_stop: Vec<f64>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// One run at stop.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct IncidentFigures {
-    /// Its session.
-    pub session: String,
-    /// Session time of its start.
-    pub at_s: f64,
-    /// The behaviour it began with.
-    pub behaviour: String,
-    /// The presentation it began in.
-    pub presentation: Option<u32>,
-    /// Seconds until the handler backed off.
-    pub back_off_s: Option<f64>,
-    /// Seconds of warning: from the first watch-level onset in the minute before.
-    pub warning_s: Option<f64>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// After a disturbance.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ResumeFigures {
-    /// Its session.
-    pub session: String,
-    /// Session time at which the disturbance ended.
-    pub at_s: f64,
-    /// Seconds to the first approach.
-    pub resume_s: Option<f64>,
-    /// Why what is missing is missing.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub why: Option<String>,
-}
-
-/// Everything counted in one record, ready to be written or added to others.
-#[derive(Debug, Clone)]
-pub struct Counts {
-    session: String,
-    observed: Micros,
-    visible: Result<Micros, Missing>,
-    behaviours: Vec<(BehaviourId, String, Kind, Result<Tally, Missing>)>,
-    approaches: Result<u32, Missing>,
-    retreats: Result<u32, Missing>,
-    /// The presentations; why they can't be had.
-    presentations: Result<Vec<Presentation>, Missing>,
-    honoured: (u32, u32),
-    criterion: Option<(u32, u32)>,
-    food: Result<u32, Missing>,
-    grams: Option<f64>,
-    concern: Result<Concern, Missing>,
-    resumes: Vec<(Micros, Option<Micros>)>,
-}
-
-impl Counts {
-    /// Counts a record.
-    #[must_use]
-    pub fn of(record: &Record<'_>) -> Self {
-        let role_count = |role| {
-            record.is_role_done(role)?;
-            Ok(u32::try_from(record.role_onsets(role).len()).unwrap_or(u32::MAX))
-        };
-        let found = presentations::of(record);
-        let presentations = record.is_role_done(Role::Cue).map(|()| found.clone());
-        // A level of concern can come from any behaviour that has rules for this animal.
-        let is_watched = |b: &crate::model::Behaviour| b.concern_in(record.animal()).next().is_some();
-        let coded =
-            record.ethogram.behaviours.iter().filter(|b| is_watched(b)).all(|b| record.coding.is_done(&b.id));
-        let concern = if coded { Ok(concern::of(record, &found)) } else { Err(Missing::PassNotDone) };
-        Self {
-            session: record.session.id.to_string(),
-            observed: record.window().length(),
-            visible: record.visible().map(crate::time::Spans::total),
-            behaviours: record
-                .ethogram
-                .behaviours
-                .iter()
-                .map(|b| (b.id.clone(), b.name.clone(), b.kind, bouts::tally(record, b)))
-                .collect(),
-            approaches: role_count(Role::Approach),
-            retreats: role_count(Role::Retreat),
-            honoured: concern::honoured(record, &found),
-            presentations,
-            criterion: record.step().map(|step| (step.criterion.k, step.criterion.n)),
-            food: role_count(Role::Food),
-            grams: record.session.food_grams(),
-            concern,
-            resumes: concern::resumes(record),
-        }
-    }
-}
 
 /// The summary of one coding.
 #[must_use]
@@ -452,6 +108,7 @@ fn figures(counts: &[&Counts]) -> Figures {
         why: first_missing(counts, |own| &own.visible),
         behaviours: behaviour_figures(counts, visible_s),
         approach: approach_figures(counts),
+        between: between_figures(counts, observed),
         success: success_figures(counts),
         latency: LatencyFigures {
             orient: latency(counts, |p| p.orient),
@@ -460,7 +117,7 @@ fn figures(counts: &[&Counts]) -> Figures {
             success: latency(counts, |p| p.success),
         },
         food: food_figures(counts, observed),
-        concern: concern_figures(counts),
+        concern: concern_figures(counts, visible_s),
         resume: counts
             .iter()
             .flat_map(|own| {
@@ -478,19 +135,19 @@ fn figures(counts: &[&Counts]) -> Figures {
 
 fn behaviour_figures(counts: &[&Counts], visible_s: Option<f64>) -> Vec<BehaviourFigures> {
     // Sessions may follow different revisions: each behaviour of any of them has its row.
-    let mut order: Vec<(&BehaviourId, &str, Kind)> = Vec::new();
-    for (id, name, kind, _) in counts.iter().flat_map(|own| &own.behaviours) {
-        if order.iter().all(|(known, ..)| *known != id) {
-            order.push((id, name, *kind));
+    let mut order: Vec<&Counted> = Vec::new();
+    for counted in counts.iter().flat_map(|own| &own.behaviours) {
+        if order.iter().all(|known| known.id != counted.id) {
+            order.push(counted);
         }
     }
     order
         .into_iter()
-        .map(|(id, name, kind)| {
+        .map(|counted| {
             let mut pooled = Tally::default();
             let mut why: Option<String> = None;
             for own in counts {
-                match own.behaviours.iter().find(|(other, ..)| other == id).map(|(.., tally)| tally) {
+                match own.behaviours.iter().find(|other| other.id == counted.id).map(|other| &other.tally) {
                     Some(Ok(tally)) => pooled.add(tally),
                     Some(Err(missing)) => {
                         let place =
@@ -501,7 +158,7 @@ fn behaviour_figures(counts: &[&Counts], visible_s: Option<f64>) -> Vec<Behaviou
                 }
             }
             let known = why.is_none();
-            let is_state = kind == Kind::State;
+            let is_state = counted.kind == Kind::State;
             let total_s = pooled.total.seconds();
             let of_complete = |value: Option<f64>| value.filter(|_| known && is_state);
             let share = visible_s.filter(|visible| *visible > 0.0 && known);
@@ -517,6 +174,9 @@ fn behaviour_figures(counts: &[&Counts], visible_s: Option<f64>) -> Vec<Behaviou
                 } else {
                     None
                 };
+                if counted.is_out_of_sight {
+                    why = Some("out of sight is no part of visible time".to_owned());
+                }
                 if share.is_none() {
                     let hidden = match visible_s {
                         Some(_) => Missing::NeverVisible.to_string(),
@@ -526,9 +186,9 @@ fn behaviour_figures(counts: &[&Counts], visible_s: Option<f64>) -> Vec<Behaviou
                 }
             }
             BehaviourFigures {
-                id: id.to_string(),
-                name: name.to_owned(),
-                kind,
+                id: counted.id.to_string(),
+                name: counted.name.clone(),
+                kind: counted.kind,
                 n: known.then_some(pooled.n),
                 n_complete: (known && is_state).then_some(pooled.n_complete),
                 total_s: (known && is_state).then_some(total_s),
@@ -540,8 +200,13 @@ fn behaviour_figures(counts: &[&Counts], visible_s: Option<f64>) -> Vec<Behaviou
                 min_s: of_complete(pooled.quantile(0.0)),
                 max_s: of_complete(pooled.quantile(1.0)),
                 product_limit_median_s: of_complete(pooled.product_limit_median()),
-                share_visible: share.filter(|_| is_state).map(|visible| total_s / visible),
+                share_visible: share
+                    .filter(|_| is_state && !counted.is_out_of_sight)
+                    .map(|visible| pooled.visible.seconds() / visible),
                 per_visible_hour: share.map(|visible| f64::from(pooled.n) * 3600.0 / visible),
+                per_visible_hour_ci95: share
+                    .and_then(|visible| garwood(pooled.n, visible / 3600.0))
+                    .map(|(low, high)| [low, high]),
                 why,
             }
         })
@@ -706,10 +371,15 @@ fn latency(counts: &[&Counts], which: impl Fn(&Presentation) -> Latency) -> OneL
     };
     let (curve, n, reached) = curve(all.into_iter().map(|(_, p)| p), which);
     let median = curve.median();
+    let longest = curve.steps().last().map(|step| step.at).filter(|longest| *longest > 0.0);
     OneLatency {
         n,
         reached,
         median_s: median.at,
+        q1_s: curve.reaching(0.75).at,
+        q3_s: curve.reaching(0.25).at,
+        restricted_mean_s: longest.and_then(|longest| curve.restricted_mean(longest)),
+        restricted_at_s: longest,
         ci95_s: median.at.map(|_| [median.ci95.0, median.ci95.1]),
         why: match median.at {
             Some(_) => None,
@@ -723,36 +393,72 @@ fn food_figures(counts: &[&Counts], observed: Micros) -> FoodFigures {
     let n = sum(counts.iter().map(|own| own.food));
     let grams: Option<f64> = counts.iter().map(|own| own.grams).sum();
     let minutes = observed.seconds() / 60.0;
+    let deliveries: Option<Vec<Option<Micros>>> = counts
+        .iter()
+        .map(|own| own.deliveries.clone())
+        .collect::<Result<Vec<_>, _>>()
+        .ok()
+        .map(|all| all.into_iter().flatten().collect());
+    let without = deliveries.as_ref().map(|all| all.iter().filter(|own| own.is_none()).count());
     FoodFigures {
         n,
         grams,
         per_min: n.filter(|_| minutes > 0.0).map(|n| f64::from(n) / minutes),
+        marker_to_food_s: deliveries.iter().flatten().flatten().map(|own| own.seconds()).collect(),
+        markers_without_food: without.map(|n| u32::try_from(n).unwrap_or(u32::MAX)),
         why: first_missing(counts, |own| &own.food)
             .or_else(|| grams.is_none().then(|| "no weight was entered".to_owned())),
     }
 }
 
-fn concern_figures(counts: &[&Counts]) -> ConcernFigures {
-    let mut pooled = ConcernFigures {
-        watch_s: Some(0.0),
-        stop_s: Some(0.0),
-        watch_incidents: Some(0),
-        stop_incidents: Vec::new(),
-        continued_after_stop: Vec::new(),
-        why: None,
+/// Time from one presentation's end to the next cue of its session.
+fn between_figures(counts: &[&Counts], observed: Micros) -> BetweenFigures {
+    let Some(all) = all_presentations(counts) else {
+        return BetweenFigures {
+            why: first_missing(counts, |own| &own.presentations),
+            ..BetweenFigures::default()
+        };
     };
-    let (mut watch, mut stop, mut watch_incidents) = (Micros::ZERO, Micros::ZERO, 0);
+    let pauses: Vec<f64> = all
+        .windows(2)
+        .filter_map(|pair| match pair {
+            [(session, before), (other, after)] if session == other => {
+                Some((after.cue - before.end).seconds())
+            }
+            _ => None,
+        })
+        .collect();
+    let minutes = observed.seconds() / 60.0;
+    #[allow(clippy::cast_precision_loss)] // A count of presentations.
+    let per_min = (minutes > 0.0).then(|| all.len() as f64 / minutes);
+    BetweenFigures {
+        n: Some(u32::try_from(pauses.len()).unwrap_or(u32::MAX)),
+        median_s: quantile::of(&pauses, 0.5),
+        min_s: quantile::of(&pauses, 0.0),
+        max_s: quantile::of(&pauses, 1.0),
+        presentations_per_min: per_min,
+        why: pauses.is_empty().then(|| "fewer than two presentations in a session".to_owned()),
+    }
+}
+
+fn concern_figures(counts: &[&Counts], visible_s: Option<f64>) -> ConcernFigures {
+    let target = counts.iter().map(|own| own.back_off_target).max().unwrap_or_default();
+    let mut pooled = ConcernFigures { back_off_target_s: target.seconds(), ..ConcernFigures::default() };
+    let (mut watch, mut stop, mut watch_incidents, mut within) = (Micros::ZERO, Micros::ZERO, 0, 0);
+    let (mut longest_watch, mut longest_stop) = (Micros::ZERO, Micros::ZERO);
+    let longest = |all: &[Incident]| all.iter().map(|own| own.span.length()).max().unwrap_or_default();
     for own in counts {
         let Ok(concern) = &own.concern else {
             return ConcernFigures {
-                watch_s: None,
-                stop_s: None,
-                watch_incidents: None,
-                stop_incidents: Vec::new(),
-                continued_after_stop: Vec::new(),
+                back_off_target_s: target.seconds(),
                 why: first_missing(counts, |own| &own.concern),
+                ..ConcernFigures::default()
             };
         };
+        longest_watch = longest_watch.max(longest(&concern.watch_incidents));
+        longest_stop = longest_stop.max(longest(&concern.stop_incidents));
+        let is_within = |own: &&Incident| matches!(own.back_off, BackOff::After(time) if time <= target);
+        within += concern.stop_incidents.iter().filter(is_within).count();
         watch = watch + concern.watch.total();
         stop = stop + concern.stop.total();
         watch_incidents += u32::try_from(concern.watch_incidents.len()).unwrap_or(u32::MAX);
@@ -783,5 +489,16 @@ fn concern_figures(counts: &[&Counts]) -> ConcernFigures {
     pooled.watch_s = Some(watch.seconds());
     pooled.stop_s = Some(stop.seconds());
     pooled.watch_incidents = Some(watch_incidents);
+    pooled.longest_watch_s = Some(longest_watch.seconds());
+    pooled.longest_stop_s = Some(longest_stop.seconds());
+    let stops = u32::try_from(pooled.stop_incidents.len()).unwrap_or(u32::MAX);
+    let hours = visible_s.map(|visible| visible / 3600.0).filter(|hours| *hours > 0.0);
+    pooled.stop_per_visible_hour = hours.map(|hours| f64::from(stops) / hours);
+    pooled.stop_per_visible_hour_ci95 =
+        hours.and_then(|hours| garwood(stops, hours)).map(|(low, high)| [low, high]);
+    pooled.back_offs_within_target = Some(u32::try_from(within).unwrap_or(u32::MAX));
+    if hours.is_none() {
+        pooled.why = Some("no rate: visible time not known, or none".to_owned());
+    }
     pooled
 }
