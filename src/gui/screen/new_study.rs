@@ -289,7 +289,7 @@ pub fn begin_coding(
     coding.passes = ethogram.passes.iter().map(Pass::from).collect();
     coding.begun = Some(chrono::Local::now().fixed_offset());
     if purpose == crate::model::Purpose::Second {
-        coding.masked = vec!["first record".to_owned()];
+        coding.masked = ["first record", "date", "step"].map(str::to_owned).to_vec();
     }
     coding_file::create(&folder.session_folder(&session.id), &coding)
 }
