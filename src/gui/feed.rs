@@ -8,6 +8,7 @@ use iced::futures::channel::mpsc;
 
 use crate::media::{Film, FilmEvent, FilmOptions};
 use crate::model::ClipId;
+use crate::storage::fingerprint;
 use crate::time::FrameNumber;
 
 /// What came from a clip.
@@ -41,7 +42,8 @@ pub fn open(clips: Vec<(ClipId, PathBuf)>, cache_bytes: usize) -> Task<Fed> {
                     FilmEvent::Unreadable { frame, why } => Fed::Unreadable(clip, frame, why),
                 });
             };
-            let options = FilmOptions { cache_bytes, on_event: Some(Box::new(on_event)) };
+            let index_file = fingerprint::of_file(&path).ok().as_ref().and_then(fingerprint::index_file);
+            let options = FilmOptions { cache_bytes, index_file, on_event: Some(Box::new(on_event)) };
             let mut told = -1.0_f32;
             let mut progress = |share: f32| {
                 if share - told > 0.01 {

@@ -37,6 +37,12 @@ impl Cache {
         self.pictures.contains_key(&frame)
     }
 
+    /// Whether the picture is here with every sample.
+    #[must_use]
+    pub fn has_whole(&self, frame: FrameNumber) -> bool {
+        self.pictures.get(&frame).is_some_and(|picture| picture.halvings == 0)
+    }
+
     /// Where people look now; decides what is kept.
     pub fn set_reading_line(&mut self, frame: FrameNumber) {
         self.reading_line = frame;
@@ -55,6 +61,9 @@ impl Cache {
 
     /// Keeps a picture.
     pub fn put(&mut self, picture: Arc<Picture>) {
+        if self.has_whole(picture.frame) && picture.halvings > 0 {
+            return;
+        }
         let added = picture.bytes();
         if let Some(old) = self.pictures.insert(picture.frame, picture) {
             self.bytes -= old.bytes();
@@ -120,6 +129,7 @@ mod tests {
             blue: vec![0; 25],
             red: vec![0; 25],
             looks,
+            halvings: 0,
         })
     }
 

@@ -332,6 +332,7 @@ impl Converter {
             blue: plane(planes, 1, half_width, half_height),
             red: plane(planes, 2, half_width, half_height),
             looks,
+            halvings: 0,
         })
     }
 

@@ -7,13 +7,14 @@
 use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
 use super::cache::Cache;
 use super::decode::Decoder;
 use super::index::{self, Access, Entry, Index};
+use super::index_file::{self, Kept};
 use super::source::{Probe, Source};
 use super::straight::Straight;
 use super::{Error, Picture};
@@ -26,13 +27,15 @@ pub type Progress<'a> = &'a mut dyn FnMut(f32) -> ControlFlow<()>;
 pub struct FilmOptions {
     /// Bound of the picture cache in bytes.
     pub cache_bytes: usize,
+    /// Where the clip's index is kept, or is to be kept; nowhere when there is none.
+    pub index_file: Option<PathBuf>,
     /// Hears of decoded pictures, from the decoding thread: it must be quick.
     pub on_event: Option<Box<dyn Fn(FilmEvent) + Send>>,
 }
 
 impl Default for FilmOptions {
     fn default() -> Self {
-        Self { cache_bytes: Cache::DEFAULT_BYTES, on_event: None }
+        Self { cache_bytes: Cache::DEFAULT_BYTES, index_file: None, on_event: None }
     }
 }
 
@@ -87,6 +90,8 @@ struct Shared {
 struct State {
     cache: Cache,
     wanted: Option<FrameNumber>,
+    /// Someone waits for the wanted picture with every sample.
+    whole: bool,
     heading: Heading,
     /// Counts the requests, so that a run can tell that it is not wanted any more.
     serial: u64,
@@ -120,15 +125,15 @@ impl Film {
         options: FilmOptions,
         progress: Progress<'_>,
     ) -> Result<Self, Error> {
-        let (source, index, entries) = index::open(path, progress)?;
+        let (source, index) = indexed(Source::open(path)?, options.index_file.as_deref(), progress)?;
         let probe = source.probe.clone();
-        let (source, index) = checked(source, index, &entries, progress)?;
         let codec = source.decoder()?;
         let index = Arc::new(index);
         let shared = Arc::new(Shared {
             state: Mutex::new(State {
                 cache: Cache::new(options.cache_bytes),
                 wanted: None,
+                whole: false,
                 heading: Heading::Still,
                 serial: 0,
                 failed: BTreeMap::new(),
@@ -163,11 +168,19 @@ impl Film {
     }
 
     /// Asks for a picture, and for those around it; replaces what was asked for before.
+    ///
+    /// Where two groups of pictures don't fit the cache, those behind the reading line are kept
+    /// smaller; the wanted one is made whole as soon as the movement stops.
     pub fn want(&self, frame: FrameNumber, heading: Heading) {
+        self.ask(frame, heading, false);
+    }
+
+    fn ask(&self, frame: FrameNumber, heading: Heading, whole: bool) {
         let frame = frame.min(self.index.last());
         let mut state = self.shared.lock();
         state.cache.set_reading_line(frame);
         state.wanted = Some(frame);
+        state.whole = whole;
         state.heading = heading;
         state.serial += 1;
         self.shared.changed.notify_all();
@@ -185,7 +198,7 @@ impl Film {
         self.shared.lock().failed.get(&frame).cloned()
     }
 
-    /// Asks for a picture and waits for it.
+    /// Asks for a picture with every sample and waits for it.
     ///
     /// # Errors
     /// When there is no such frame, or it can't be decoded.
@@ -193,10 +206,10 @@ impl Film {
         if frame > self.index.last() {
             return Err(Error::NoSuchFrame { frame, count: self.index.len(), path: self.probe.path.clone() });
         }
-        self.want(frame, heading);
+        self.ask(frame, heading, true);
         let mut state = self.shared.lock();
         loop {
-            if let Some(picture) = state.cache.get(frame) {
+            if let Some(picture) = state.cache.get(frame).filter(|picture| picture.halvings == 0) {
                 return Ok(picture);
             }
             if let Some(why) = state.failed.get(&frame) {
@@ -236,6 +249,17 @@ impl Drop for Film {
     }
 }
 
+/// How long nothing may be asked for until a picture shown smaller is made whole.
+const SETTLED: std::time::Duration = std::time::Duration::from_millis(100);
+/// Pictures this near to the reading line are kept whole.
+const NEAR: u32 = 4;
+
+/// How often pictures must be halved so that two groups of them fit; going backward needs two.
+fn halvings(group: usize, bytes: usize, limit: usize) -> u8 {
+    let needed = group.saturating_mul(2).saturating_mul(bytes);
+    (0..3).find(|times| needed >> (2 * times) <= limit).unwrap_or(3)
+}
+
 /// Pictures decoded ahead of the reading line, at most.
 const AHEAD: u32 = 64;
 /// Pictures decoded against the heading, at most.
@@ -266,11 +290,28 @@ impl Worker {
                 self.decoder.forget();
             }
             if let Some(wanted) = state.wanted {
-                if !state.cache.contains(wanted) && !state.failed.contains_key(&wanted) {
+                let is_here =
+                    if state.whole { state.cache.has_whole(wanted) } else { state.cache.contains(wanted) };
+                let may_work = !state.failed.contains_key(&wanted);
+                if !is_here && may_work {
                     return Some((state.serial, wanted, true));
                 }
                 if let Some(ahead) = next_ahead(&state, wanted, self.decoder.index()) {
                     return Some((state.serial, ahead, false));
+                }
+                if may_work && !state.cache.has_whole(wanted) {
+                    // Shown smaller than it is: made whole once nobody has asked for another for a while.
+                    let serial = state.serial;
+                    let (again, _) = self
+                        .shared
+                        .changed
+                        .wait_timeout(state, SETTLED)
+                        .unwrap_or_else(PoisonError::into_inner);
+                    state = again;
+                    if state.serial == serial && !state.stop {
+                        state.whole = true;
+                    }
+                    continue;
                 }
             }
             state = self.shared.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
@@ -281,11 +322,29 @@ impl Worker {
         let shared = Arc::clone(&self.shared);
         let on_event = self.on_event.as_deref();
         let mut reached = false;
+        let group = self.decoder.index().group_len(target);
         let result = self.decoder.decode_to(target, &mut |picture| {
             let frame = picture.frame;
             let mut state = shared.lock();
+            let halvings = match (state.wanted, state.heading) {
+                (Some(wanted), Heading::Still | Heading::Backward) if frame.0 + NEAR < wanted.0 => {
+                    halvings(group, picture.bytes(), state.cache.limit())
+                }
+                _ => 0,
+            };
             let is_wanted = state.wanted == Some(frame);
-            if is_wanted || state.cache.would_keep(frame, picture.bytes()) {
+            let is_there_smaller = halvings > 0 && state.cache.contains(frame);
+            if is_wanted
+                || (!is_there_smaller && state.cache.would_keep(frame, picture.bytes() >> (2 * halvings)))
+            {
+                let picture = if halvings > 0 && !is_wanted {
+                    drop(state);
+                    let smaller = picture.halved(halvings);
+                    state = shared.lock();
+                    smaller
+                } else {
+                    picture
+                };
                 state.cache.put(Arc::new(picture));
             }
             reached |= frame == target;
@@ -352,6 +411,36 @@ fn next_ahead(state: &State, wanted: FrameNumber, index: &Index) -> Option<Frame
 /// Frames decoded for the check at opening, at most.
 const SAMPLE: u32 = 48;
 
+/// The clip's index: as it was kept, or by scanning and checking.
+fn indexed(
+    mut source: Source,
+    kept_at: Option<&Path>,
+    progress: Progress<'_>,
+) -> Result<(Source, Index), Error> {
+    if let Some(kept) = kept_at.and_then(index_file::read)
+        && let Ok(index) = Index::from_kept(&kept, &source)
+    {
+        return Ok((source, index));
+    }
+    let (index, entries) = Index::scan(&mut source, progress)?;
+    source.rewind()?;
+    let (source, index, decoded) = checked(source, index, &entries, progress)?;
+    if let Some(path) = kept_at {
+        let kept = Kept {
+            entries,
+            decoded,
+            access: index.access(),
+            count: index.len(),
+            remarks: index.own_remarks(),
+        };
+        index_file::write(path, &kept);
+    }
+    Ok((source, index))
+}
+
+/// An index, and what a full decode gave if there was need of one.
+type Checked = (Source, Index, Option<Vec<Option<i64>>>);
+
 /// Holds the scan against a straight decode of a sample; where they differ, the index is rebuilt
 /// by decoding, and as a last way out the clip is read straight.
 fn checked(
@@ -359,24 +448,24 @@ fn checked(
     index: Index,
     entries: &[Entry],
     progress: Progress<'_>,
-) -> Result<(Source, Index), Error> {
+) -> Result<Checked, Error> {
     let is_doubtful = index.access != Access::Seeking;
     let (source, index, is_right) = if is_doubtful { (source, index, false) } else { agrees(source, index)? };
     if is_right {
-        return Ok((source, index));
+        return Ok((source, index, None));
     }
     let remarks = index.own_remarks();
     let (source, decoded) = decode_all(source, entries.len(), progress)?;
     let rebuilt = Index::rebuilt(entries, &decoded, &source, Access::SeekingDecodedIndex, remarks.clone())?;
     if rebuilt.access == Access::StraightOnly {
-        return Ok((source, rebuilt));
+        return Ok((source, rebuilt, Some(decoded)));
     }
     let (source, rebuilt, is_right) = agrees(source, rebuilt)?;
     if is_right {
-        return Ok((source, rebuilt));
+        return Ok((source, rebuilt, Some(decoded)));
     }
     let straight = Index::rebuilt(entries, &decoded, &source, Access::StraightOnly, remarks)?;
-    Ok((source, straight))
+    Ok((source, straight, Some(decoded)))
 }
 
 /// Whether a straight decode of the beginning, and decoding over the last keys, give the

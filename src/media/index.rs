@@ -10,8 +10,8 @@
 
 use std::collections::HashMap;
 use std::ops::ControlFlow;
-use std::path::Path;
 
+use super::index_file::Kept;
 use super::source::{Reading, Source};
 use super::{Error, ffi};
 use crate::time::{FrameNumber, Micros, TimeBase};
@@ -142,6 +142,17 @@ impl Index {
         }
         let index = Self::from_entries(&entries, source, remarks)?;
         Ok((index, entries))
+    }
+
+    /// An index as it was kept.
+    pub(super) fn from_kept(kept: &Kept, source: &Source) -> Result<Self, Error> {
+        let mut index = match &kept.decoded {
+            Some(decoded) => Self::rebuilt(&kept.entries, decoded, source, kept.access, Vec::new())?,
+            None => Self::from_entries(&kept.entries, source, Vec::new())?,
+        };
+        index.truncate(kept.count);
+        index.remarks.clone_from(&kept.remarks);
+        Ok(index)
     }
 
     fn from_entries(entries: &[Entry], source: &Source, remarks: Vec<String>) -> Result<Self, Error> {
@@ -397,6 +408,14 @@ impl Index {
         self.keys.partition_point(|key| key.frame <= frame).checked_sub(1)
     }
 
+    /// How many frames lie between the key a frame is decoded from and the next key.
+    pub(super) fn group_len(&self, frame: FrameNumber) -> usize {
+        let Some(place) = self.key_for(frame) else { return self.len() };
+        let from = self.keys.get(place).map_or(0, |key| key.frame.0 as usize);
+        let next = self.keys.iter().skip(place + 1).map(|key| key.frame.0 as usize).find(|next| *next > from);
+        next.unwrap_or(self.len()) - from
+    }
+
     /// Which packet of the scan this is; `None` when it can't be told for certain.
     pub(super) fn recognise(&self, packet: &ffmpeg_next::Packet) -> Option<u32> {
         let by_position = self.by_position.get(&(packet.position(), packet.size())).copied();
@@ -418,18 +437,4 @@ impl Index {
         self.end = end;
         self.keys.retain(|key| (key.frame.0 as usize) < count);
     }
-}
-
-/// Opens and scans a file.
-///
-/// # Errors
-/// As opening, or when the scan is stopped.
-pub(super) fn open(
-    path: &Path,
-    progress: &mut dyn FnMut(f32) -> ControlFlow<()>,
-) -> Result<(Source, Index, Vec<Entry>), Error> {
-    let mut source = Source::open(path)?;
-    let (index, entries) = Index::scan(&mut source, progress)?;
-    source.rewind()?;
-    Ok((source, index, entries))
 }

@@ -14,6 +14,7 @@ pub mod encode;
 mod ffi;
 pub mod film;
 pub mod index;
+mod index_file;
 pub mod picture;
 pub mod source;
 pub mod straight;

@@ -26,6 +26,8 @@ pub struct Picture {
     pub red: Vec<u8>,
     /// How to look at it.
     pub looks: Looks,
+    /// How often width and height were halved to save room; 0: every sample is there.
+    pub halvings: u8,
 }
 
 /// How a picture is to be looked at; the same for every picture of most clips.
@@ -91,6 +93,26 @@ impl Picture {
     }
 }
 
+/// A plane with both sides halved; the last row and column stand for those that are missing.
+fn halved_plane(samples: &[u8], width: u32, height: u32) -> Vec<u8> {
+    let (width, height) = (width as usize, height as usize);
+    let mut half = Vec::with_capacity(width.div_ceil(2) * height.div_ceil(2));
+    for pair in samples.chunks(width * 2).take(height.div_ceil(2)) {
+        let (above, below) = pair.split_at(width.min(pair.len()));
+        let below = if below.len() == width { below } else { above };
+        for (a, b) in above.chunks(2).zip(below.chunks(2)) {
+            let sum = |two: &[u8]| match two {
+                [left, right] => u16::from(*left) + u16::from(*right),
+                [only] => 2 * u16::from(*only),
+                _ => 0,
+            };
+            // The mean of four bytes is a byte.
+            half.push(u8::try_from((sum(a) + sum(b) + 2) / 4).unwrap_or(u8::MAX));
+        }
+    }
+    half
+}
+
 impl Looks {
     /// Size on the screen of a picture of `width × height` stored pixels.
     #[must_use]
@@ -126,6 +148,34 @@ impl Picture {
             let _ = hasher.update(plane);
         }
         *hasher.finalize().as_bytes()
+    }
+
+    /// The same picture with width and height halved so many times: each sample the mean of four.
+    #[must_use]
+    pub fn halved(mut self, times: u8) -> Self {
+        for _ in 0..times {
+            let (width, height) = (self.width.get(), self.height.get());
+            let half = |length: u32| length.div_ceil(2);
+            let (half_width, half_height) = (half(width), half(height));
+            let luma = halved_plane(&self.luma, width, height);
+            let blue = halved_plane(&self.blue, half(width), half(height));
+            let red = halved_plane(&self.red, half(width), half(height));
+            let (Some(new_width), Some(new_height)) =
+                (NonZeroU32::new(half_width), NonZeroU32::new(half_height))
+            else {
+                return self;
+            };
+            self = Self {
+                width: new_width,
+                height: new_height,
+                luma,
+                blue,
+                red,
+                halvings: self.halvings + 1,
+                ..self
+            };
+        }
+        self
     }
 
     /// The picture as people see it: in RGB, upright, with square pixels.

@@ -40,6 +40,14 @@ fn read_ends(path: &Path) -> io::Result<Fingerprint> {
     })
 }
 
+/// Where a clip's index is kept for this person on this computer: never beside the clip.
+#[must_use]
+pub fn index_file(of: &Fingerprint) -> Option<PathBuf> {
+    let folders = directories::ProjectDirs::from("", "", "shedlight")?;
+    let ends = of.ends.get(..32)?;
+    Some(folders.cache_dir().join("index").join(format!("{}-{ends}.index", of.size)))
+}
+
 /// What became of a clip.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ClipState {

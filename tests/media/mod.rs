@@ -2,4 +2,5 @@
 
 mod drawing;
 mod exact;
+mod memory;
 mod refusals;
