@@ -6,7 +6,7 @@ use std::sync::Arc;
 use iced::Task;
 use iced::futures::channel::mpsc;
 
-use crate::media::{Film, FilmEvent, FilmOptions};
+use crate::media::{self, Film, FilmEvent, FilmOptions, Picture};
 use crate::model::ClipId;
 use crate::storage::fingerprint;
 use crate::time::FrameNumber;
@@ -16,6 +16,8 @@ use crate::time::FrameNumber;
 pub enum Fed {
     /// How far the opening of a clip has come, 0–1.
     Opening(ClipId, f32),
+    /// The first picture of a clip that is still being read.
+    FirstPicture(Arc<Picture>),
     /// A clip is open.
     Opened(ClipId, PathBuf, Arc<Film>),
     /// A clip can't be opened; why, in words.
@@ -43,6 +45,11 @@ pub fn open(clips: Vec<(ClipId, PathBuf)>, cache_bytes: usize) -> Task<Fed> {
                 });
             };
             let index_file = fingerprint::of_file(&path).ok().as_ref().and_then(fingerprint::index_file);
+            if index_file.as_ref().is_none_or(|path| !path.exists())
+                && let Some(picture) = media::first_picture(&path)
+            {
+                let _ = sender.unbounded_send(Fed::FirstPicture(Arc::new(picture)));
+            }
             let options = FilmOptions { cache_bytes, index_file, on_event: Some(Box::new(on_event)) };
             let mut told = -1.0_f32;
             let mut progress = |share: f32| {

@@ -27,6 +27,12 @@ pub use picture::Picture;
 
 use crate::time::FrameNumber;
 
+/// The first picture of a clip, before anything else of it is read; none when it has none.
+#[must_use]
+pub fn first_picture(path: &std::path::Path) -> Option<Picture> {
+    straight::Straight::open(path).ok()?.next_picture().map(|first| first.picture)
+}
+
 /// Why film could not be opened, read or written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

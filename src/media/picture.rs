@@ -188,6 +188,12 @@ impl Picture {
     /// As [`Picture::to_rgba`], in exactly this size: nearest samples, so that no colour is invented.
     #[must_use]
     pub fn to_rgba_within(&self, width: u32, height: u32) -> image::RgbaImage {
+        self.part_to_rgba(Part::WHOLE, width, height)
+    }
+
+    /// A part of the picture in exactly this size.
+    #[must_use]
+    pub fn part_to_rgba(&self, part: Part, width: u32, height: u32) -> image::RgbaImage {
         let colours = Colours::new(self.looks);
         let (own_width, own_height) = (self.width.get(), self.height.get());
         let half_width = own_width.div_ceil(2) as usize;
@@ -195,8 +201,8 @@ impl Picture {
         let turned = matches!(self.looks.turn, Turn::Quarter | Turn::ThreeQuarters);
         // Stored column (or row, when turned) of each shown column, and likewise for rows.
         let (across, along) = if turned { (own_height, own_width) } else { (own_width, own_height) };
-        let columns = nearest(width, across);
-        let rows = nearest(height, along);
+        let columns = nearest(width, across, part.x, part.share);
+        let rows = nearest(height, along, part.y, part.share);
         for row in &rows {
             for column in &columns {
                 let (mut x, y) = match self.looks.turn {
@@ -221,13 +227,31 @@ impl Picture {
     }
 }
 
-/// For each of `shown` places the nearest of `stored` ones.
-fn nearest(shown: u32, stored: u32) -> Vec<u32> {
-    let (shown_wide, stored_wide) = (u64::from(shown.max(1)), u64::from(stored));
-    (0..u64::from(shown))
+/// A part of the upright picture that has its shape: where it begins, and its share of each side.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// Left edge, 0–1.
+    pub x: f64,
+    /// Upper edge, 0–1.
+    pub y: f64,
+    /// Its width to the picture's, and so its height, 0–1.
+    pub share: f64,
+}
+
+impl Part {
+    /// All of it.
+    pub const WHOLE: Self = Self { x: 0.0, y: 0.0, share: 1.0 };
+}
+
+/// For each of `shown` places the nearest of `stored` ones, of a stretch of them.
+fn nearest(shown: u32, stored: u32, from: f64, share: f64) -> Vec<u32> {
+    let (from, length) = (from * f64::from(stored), share * f64::from(stored));
+    (0..shown)
         .map(|i| {
-            let place = (2 * i + 1) * stored_wide / (2 * shown_wide);
-            u32::try_from(place).unwrap_or(0).min(stored.saturating_sub(1))
+            let place = from + (f64::from(i) + 0.5) * length / f64::from(shown.max(1));
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // Within the picture.
+            let place = place.max(0.0) as u32;
+            place.min(stored.saturating_sub(1))
         })
         .collect()
 }
@@ -309,6 +333,7 @@ mod tests {
             blue: vec![128; half],
             red: vec![128; half],
             looks,
+            halvings: 0,
         }
     }
 

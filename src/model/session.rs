@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{AnimalId, ClipId, Extra, PersonCode, PlanId, SESSION_FORMAT, SessionId, VERSION};
-use crate::time::{ClipClock, Micros, Span, Spans};
+use crate::time::{ClipClock, Micros, Span, Spans, TimeBase};
 
 /// `sessions/<id>/session.json`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -122,6 +122,37 @@ impl Session {
     #[must_use]
     pub fn file_gaps(&self) -> Spans {
         self.extent().map(|extent| Spans::from(extent).without(&self.film())).unwrap_or_default()
+    }
+
+    /// Offset and drift by which `moved` lies as `fixed` does at the moments seen in both: from one
+    /// moment the offset, from two or more (the first and the last) the drift too. `None` without
+    /// a moment, or when the clocks would run apart by more than 2 %, which no camera's do.
+    #[must_use]
+    pub fn aligned(&self, fixed: ClipId, moved: ClipId) -> Option<(Micros, f64)> {
+        let (still, other) = (self.clip(fixed)?.clock()?, self.clip(moved)?);
+        let mut seen: Vec<(Micros, Micros)> = self
+            .sync_points
+            .iter()
+            .filter_map(|point| match (point.clip, point.other) {
+                (a, b) if (a, b) == (fixed, moved) => Some((point.at, point.other_at)),
+                (a, b) if (a, b) == (moved, fixed) => Some((point.other_at, point.at)),
+                _ => None,
+            })
+            .filter_map(|(at, own)| Some((still.session_time(at.0, TimeBase::MICROS)?, own)))
+            .collect();
+        seen.sort_unstable();
+        let ((first, own_first), (last, own_last)) = (*seen.first()?, *seen.last()?);
+        let drift = if own_last > own_first {
+            (last - first).seconds() / (own_last - own_first).seconds() * other.real_time_factor - 1.0
+        } else {
+            other.drift
+        };
+        if drift.abs() > 0.02 {
+            return None;
+        }
+        let from_start = ClipClock::try_new(Micros::ZERO, drift, other.real_time_factor)?
+            .session_time(own_first.0, TimeBase::MICROS)?;
+        Some((first - from_start, drift))
     }
 
     /// The wall clock at a session time, corrected by the anchors (rule 5).
@@ -444,4 +475,51 @@ pub enum Choice {
     Pause,
     /// To a veterinarian or another specialist.
     Refer,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn two_cameras() -> Session {
+        let mut session = Session::new("s".into(), "a".into());
+        session.clips = vec![Clip::new(ClipId(0), "a.mp4"), Clip::new(ClipId(1), "b.mp4")];
+        session
+    }
+
+    fn point(at: i64, other_at: i64) -> SyncPoint {
+        SyncPoint {
+            what: None,
+            clip: ClipId(0),
+            at: Micros(at),
+            other: ClipId(1),
+            other_at: Micros(other_at),
+            extra: Extra::new(),
+        }
+    }
+
+    #[test]
+    fn one_moment_gives_the_offset_and_two_the_drift_of_the_other_camera() {
+        let mut session = two_cameras();
+        assert_eq!(session.aligned(ClipId(0), ClipId(1)), None);
+        session.sync_points.push(point(12_000_000, 13_840_000));
+        assert_eq!(session.aligned(ClipId(0), ClipId(1)), Some((Micros(-1_840_000), 0.0)));
+        // Named the other way round it is the same moment.
+        assert_eq!(session.aligned(ClipId(1), ClipId(0)), Some((Micros(1_840_000), 0.0)));
+        // A thousand seconds later the other camera has counted half a second less.
+        session.sync_points.push(point(1_012_000_000, 1_013_340_000));
+        let (offset, drift) = session.aligned(ClipId(0), ClipId(1)).unwrap();
+        assert!((drift - 0.5 / 999.5).abs() < 1e-9, "{drift}");
+        if let Some(clip) = session.clips.get_mut(1) {
+            (clip.offset, clip.drift) = (offset, drift);
+        }
+        let clock = session.clip(ClipId(1)).and_then(Clip::clock).unwrap();
+        for (at, own) in [(12_000_000, 13_840_000), (1_012_000_000, 1_013_340_000)] {
+            let found = clock.session_time(own, TimeBase::MICROS).unwrap();
+            assert!((found.0 - at).abs() <= 1, "{found:?} for {at}");
+        }
+        // Not the same moment: no camera runs that wrong.
+        session.sync_points.push(point(1_100_000_000, 1_013_350_000));
+        assert_eq!(session.aligned(ClipId(0), ClipId(1)), None);
+    }
 }

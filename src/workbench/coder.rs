@@ -11,8 +11,8 @@ use std::sync::Arc;
 use super::history::History;
 use super::reel::{Reel, Shot};
 use crate::model::{
-    Behaviour, BehaviourId, Change, Coding, Edit, EditError, End, Ethogram, Kind, Mark, MarkId, Pass, Placed,
-    Status,
+    Behaviour, BehaviourId, Change, ClipId, Coding, Edit, EditError, End, Ethogram, Kind, Mark, MarkId, Pass,
+    Placed, Status,
 };
 use crate::storage::journal::StepKind;
 use crate::time::Micros;
@@ -279,6 +279,30 @@ impl Coder {
         let mark = self.find(id)?;
         let said = format!("{} at {} removed", self.name_of(&mark.behaviour), mark.from.clock());
         self.carry_out(said, vec![Change::Remove(id)], None)
+    }
+
+    /// Moves the marks that sit on a clip's pictures to where these pictures now lie (rule 2).
+    ///
+    /// # Errors
+    /// When a bout would end before it starts, or the coding is closed.
+    pub fn realign(&mut self, clip: ClipId, to: impl Fn(Micros) -> Micros) -> Result<Done, Refusal> {
+        let moved: Vec<Change> = self
+            .coding
+            .marks
+            .iter()
+            .filter(|mark| mark.clip == Some(clip))
+            .map(|mark| {
+                let end = match mark.to {
+                    End::At(at) => End::At(to(at)),
+                    own => own,
+                };
+                put(Mark { from: to(mark.from), to: end, ..mark.clone() })
+            })
+            .collect();
+        if moved.is_empty() {
+            return Err(Refusal::NoSuchMark);
+        }
+        self.carry_out(format!("{} marks moved with their clip", moved.len()), moved, None)
     }
 
     /// Flags a mark as unsure, or as sure again.

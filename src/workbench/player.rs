@@ -78,6 +78,24 @@ impl Player {
         &self.reel
     }
 
+    /// Other pictures of the same time: those of another camera, or of a clip that has just been opened.
+    pub fn set_reel(&mut self, reel: Arc<Reel>, now: Duration) {
+        let at = self.wanted().map(|shot| shot.at);
+        self.reel = reel;
+        self.shown = None;
+        self.wanted = 0;
+        self.recent.clear();
+        if let Some(at) = at {
+            self.go_to(at, now);
+        }
+    }
+
+    /// Whether it goes back a little when it starts to run again.
+    #[must_use]
+    pub fn back_on_resume(&self) -> Micros {
+        self.back_on_resume
+    }
+
     /// How far to go back when it starts to run again.
     pub fn set_back_on_resume(&mut self, by: Micros) {
         self.back_on_resume = by;

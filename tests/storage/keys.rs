@@ -243,3 +243,20 @@ fn rule_7_any_keys_leave_a_sound_record_and_undo_leads_back() {
         assert_eq!(*coder.coding(), end, "seed {seed}");
     }
 }
+
+#[test]
+fn rule_2_marks_move_with_their_clip_and_back_as_one_step() {
+    let mut coder = coder();
+    for (key, millis) in [('r', 1_000), ('m', 3_000)] {
+        let _ = coder.press(key, at(millis), Pace::Stepped).unwrap();
+    }
+    let _ = coder.end(None, at(5_000)).unwrap();
+    let before = marks(&coder);
+    let clip = coder.coding().marks[0].clip.unwrap();
+    let _ = coder.realign(clip, |at| at + Micros(1_840_000)).unwrap();
+    assert_eq!(marks(&coder), [bout("still-relaxed", 2_840, 4_840), bout("move", 4_840, 6_840)]);
+    let _ = coder.undo().unwrap();
+    assert_eq!(marks(&coder), before);
+    let other = ClipId(clip.0 + 1);
+    assert_eq!(coder.realign(other, |at| at).unwrap_err(), Refusal::NoSuchMark);
+}

@@ -60,6 +60,28 @@ pub enum Wish {
     Zoom(bool),
     /// Brightens the picture for display.
     Gamma,
+    /// More contrast for display.
+    Contrast,
+    /// The picture closer or farther.
+    Closer(bool),
+    /// Another part of it in view.
+    Pan(i8, i8),
+    /// The whole picture, as it was filmed.
+    AsFilmed,
+    /// The next camera.
+    Camera,
+    /// Another camera beside the one that is coded.
+    BothCameras,
+    /// The picture before beside the one that is coded.
+    Compare,
+    /// This moment is seen in both cameras.
+    Align,
+    /// Saves the picture.
+    Still,
+    /// Goes back a little when the film starts again, or not.
+    BackOnResume,
+    /// Plays at a quarter of the speed while its key is held.
+    Slow,
     /// Shows or hides the keys.
     Keys,
     /// Back to the sessions.
@@ -100,7 +122,22 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("F5", "pass done, not done", Wish::PassDone),
     ("-", "tape: more time", Wish::Zoom(false)),
     ("=", "tape: less time", Wish::Zoom(true)),
+    ("`", "hold: a quarter of the speed", Wish::Slow),
+    ("Shift+F3", "start again 2 s back, or not", Wish::BackOnResume),
+    ("Ctrl+Up", "picture closer", Wish::Closer(true)),
+    ("Ctrl+Down", "picture farther", Wish::Closer(false)),
+    ("Alt+Left", "look left", Wish::Pan(-1, 0)),
+    ("Alt+Right", "look right", Wish::Pan(1, 0)),
+    ("Alt+Up", "look up", Wish::Pan(0, -1)),
+    ("Alt+Down", "look down", Wish::Pan(0, 1)),
     ("F6", "brighter picture", Wish::Gamma),
+    ("Shift+F6", "more contrast", Wish::Contrast),
+    ("Ctrl+F6", "picture as filmed", Wish::AsFilmed),
+    ("F7", "next camera", Wish::Camera),
+    ("Shift+F7", "other camera beside it", Wish::BothCameras),
+    ("F8", "same moment in both cameras", Wish::Align),
+    ("F9", "picture before beside it", Wish::Compare),
+    ("F10", "save the picture", Wish::Still),
     ("F1", "show the keys", Wish::Keys),
     ("Escape", "back to the sessions", Wish::Leave),
 ];
@@ -127,6 +164,10 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
             Named::F4 => "F4",
             Named::F5 => "F5",
             Named::F6 => "F6",
+            Named::F7 => "F7",
+            Named::F8 => "F8",
+            Named::F9 => "F9",
+            Named::F10 => "F10",
             Named::Escape => "Escape",
             _ => return None,
         },
@@ -138,11 +179,20 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
     if modifiers.command() {
         name.push_str("Ctrl+");
     }
+    if modifiers.alt() {
+        name.push_str("Alt+");
+    }
     if modifiers.shift() {
         name.push_str("Shift+");
     }
     name.push_str(base);
     TABLE.iter().find(|(own, ..)| *own == name).map(|(.., wish)| *wish)
+}
+
+/// The key that slows the film while it is held.
+#[must_use]
+pub fn is_slow(key: &Key) -> bool {
+    matches!(key.as_ref(), Key::Character("`"))
 }
 
 /// The letter or digit of a key that codes.
@@ -163,7 +213,7 @@ pub fn document() -> String {
         "# Keys\n\nLetters and digits code: each behaviour has its own, shown on the drawn keyboard. Every other key moves,\ncorrects and explains. A mark takes the time of the picture that is shown.\n\n| key | does |\n|---|---|\n",
     );
     for (key, does, _) in TABLE {
-        let key = if *key == "\\" { "`\\`".to_owned() } else { format!("`{key}`") };
+        let key = if *key == "`" { "`` ` ``".to_owned() } else { format!("`{key}`") };
         // Writing into a String can't fail.
         let _ = writeln!(text, "| {key} | {does} |");
     }

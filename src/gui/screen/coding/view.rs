@@ -46,7 +46,15 @@ impl Coding {
     fn picture_area(&self, palette: Palette) -> Element<'_, Message> {
         let inside: Element<'_, Message> =
             match (&self.picture, self.opening.values().copied().reduce(f32::min)) {
-                (Some(picture), _) => video::video(picture, self.gamma),
+                (Some(picture), _) => {
+                    let main = video::video(picture, self.sight, video::Place::Main);
+                    match &self.beside_picture {
+                        Some((_, other)) => row![main, video::video(other, self.sight, video::Place::Beside)]
+                            .spacing(4)
+                            .into(),
+                        None => main,
+                    }
+                }
                 (None, Some(share)) => container(
                     text(format!(
                         "Reading the clip, {:.0} %. You can code as soon as its first picture is here.",
@@ -111,6 +119,15 @@ impl Coding {
         let quiet = |words: String| (!words.is_empty()).then(|| text(words).size(theme::BODY).color(ink));
         let speed =
             if self.player.is_running() { String::new() } else { format!("speed {}×", self.player.speed()) };
+        let sight = if (self.sight.zoom - 1.0).abs() < 0.01 {
+            String::new()
+        } else {
+            format!("{:.1}× close", self.sight.zoom)
+        };
+        let beside = match &self.beside_picture {
+            Some((shot, _)) => format!("beside it {}", shot.at.clock()),
+            None => String::new(),
+        };
         let looping = if self.player.looping().is_some() { "repeating" } else { "" };
         let line = row![text(at.clock()).size(theme::CLOCK).font(theme::MONO).color(ink)]
             .push(quiet(frame))
@@ -119,6 +136,8 @@ impl Coding {
             .push(quiet(speed))
             .push(quiet(looping.to_owned()))
             .push(quiet(camera))
+            .push(quiet(sight))
+            .push(quiet(beside))
             .spacing(16)
             .align_y(Alignment::Center);
         container(line).padding([2, 8]).style(theme::over_picture).into()

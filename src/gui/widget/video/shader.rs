@@ -10,6 +10,7 @@ use iced::wgpu;
 use iced::widget::shader::{self, Viewport};
 use iced::{Rectangle, mouse};
 
+use super::{Place, Sight};
 use crate::media::Picture;
 use crate::media::picture::{Looks, Range, Turn};
 
@@ -17,7 +18,8 @@ use crate::media::picture::{Looks, Range, Turn};
 #[derive(Debug, Clone)]
 pub(super) struct Program {
     pub(super) picture: Arc<Picture>,
-    pub(super) gamma: f32,
+    pub(super) sight: Sight,
+    pub(super) on: Place,
 }
 
 impl<Message> shader::Program<Message> for Program {
@@ -25,7 +27,7 @@ impl<Message> shader::Program<Message> for Program {
     type Primitive = Primitive;
 
     fn draw(&self, (): &(), _cursor: mouse::Cursor, _bounds: Rectangle) -> Primitive {
-        Primitive { picture: Arc::clone(&self.picture), gamma: self.gamma }
+        Primitive { picture: Arc::clone(&self.picture), sight: self.sight, on: self.on }
     }
 }
 
@@ -33,7 +35,8 @@ impl<Message> shader::Program<Message> for Program {
 #[derive(Debug)]
 pub(super) struct Primitive {
     picture: Arc<Picture>,
-    gamma: f32,
+    sight: Sight,
+    on: Place,
 }
 
 /// What stays on the graphics card between pictures.
@@ -41,12 +44,14 @@ pub(super) struct Pipeline {
     render: wgpu::RenderPipeline,
     layout: wgpu::BindGroupLayout,
     sampler: wgpu::Sampler,
-    uniforms: wgpu::Buffer,
     is_srgb: bool,
-    planes: Option<Planes>,
+    main: Option<Planes>,
+    beside: Option<Planes>,
 }
 
+/// One picture on the card.
 struct Planes {
+    uniforms: wgpu::Buffer,
     size: (u32, u32),
     textures: [wgpu::Texture; 3],
     group: wgpu::BindGroup,
@@ -131,13 +136,7 @@ impl shader::Pipeline for Pipeline {
             min_filter: wgpu::FilterMode::Linear,
             ..wgpu::SamplerDescriptor::default()
         });
-        let uniforms = device.create_buffer(&wgpu::BufferDescriptor {
-            label: Some("picture"),
-            size: 96,
-            usage: wgpu::BufferUsages::UNIFORM | wgpu::BufferUsages::COPY_DST,
-            mapped_at_creation: false,
-        });
-        Self { render, layout, sampler, uniforms, is_srgb: format.is_srgb(), planes: None }
+        Self { render, layout, sampler, is_srgb: format.is_srgb(), main: None, beside: None }
     }
 }
 
@@ -153,16 +152,18 @@ impl shader::Primitive for Primitive {
         _viewport: &Viewport,
     ) {
         let size = (self.picture.width.get(), self.picture.height.get());
-        let is_new = match &pipeline.planes {
-            Some(planes) if planes.size == size => !Arc::ptr_eq(&planes.shown, &self.picture),
-            _ => {
-                pipeline.planes = Some(make_planes(pipeline, device, size, &self.picture));
-                true
-            }
+        let known = match self.on {
+            Place::Main => pipeline.main.take(),
+            Place::Beside => pipeline.beside.take(),
         };
-        if let Some(planes) = &mut pipeline.planes
-            && is_new
-        {
+        let (mut planes, is_new) = match known.filter(|planes| planes.size == size) {
+            Some(planes) => {
+                let is_new = !Arc::ptr_eq(&planes.shown, &self.picture);
+                (planes, is_new)
+            }
+            None => (make_planes(pipeline, device, size, &self.picture), true),
+        };
+        if is_new {
             let half = (size.0.div_ceil(2), size.1.div_ceil(2));
             let samples = [&self.picture.luma, &self.picture.blue, &self.picture.red];
             for ((texture, samples), (width, height)) in
@@ -181,13 +182,21 @@ impl shader::Primitive for Primitive {
             }
             planes.shown = Arc::clone(&self.picture);
         }
-        let numbers = uniforms(self.picture.looks, self.gamma, pipeline.is_srgb);
+        let numbers = uniforms(self.picture.looks, self.sight, pipeline.is_srgb);
         let bytes: Vec<u8> = numbers.iter().flat_map(|number| number.to_ne_bytes()).collect();
-        queue.write_buffer(&pipeline.uniforms, 0, &bytes);
+        queue.write_buffer(&planes.uniforms, 0, &bytes);
+        match self.on {
+            Place::Main => pipeline.main = Some(planes),
+            Place::Beside => pipeline.beside = Some(planes),
+        }
     }
 
     fn draw(&self, pipeline: &Pipeline, pass: &mut wgpu::RenderPass<'_>) -> bool {
-        if let Some(planes) = &pipeline.planes {
+        let planes = match self.on {
+            Place::Main => &pipeline.main,
+            Place::Beside => &pipeline.beside,
+        };
+        if let Some(planes) = planes {
             pass.set_pipeline(&pipeline.render);
             pass.set_bind_group(0, &planes.group, &[]);
             pass.draw(0..3, 0..1);
@@ -215,6 +224,12 @@ fn make_planes(
             view_formats: &[],
         })
     });
+    let uniforms = device.create_buffer(&wgpu::BufferDescriptor {
+        label: Some("picture"),
+        size: 96,
+        usage: wgpu::BufferUsages::UNIFORM | wgpu::BufferUsages::COPY_DST,
+        mapped_at_creation: false,
+    });
     let views =
         textures.each_ref().map(|texture| texture.create_view(&wgpu::TextureViewDescriptor::default()));
     let [luma, blue, red] = &views;
@@ -226,15 +241,15 @@ fn make_planes(
             wgpu::BindGroupEntry { binding: 1, resource: wgpu::BindingResource::TextureView(blue) },
             wgpu::BindGroupEntry { binding: 2, resource: wgpu::BindingResource::TextureView(red) },
             wgpu::BindGroupEntry { binding: 3, resource: wgpu::BindingResource::Sampler(&pipeline.sampler) },
-            wgpu::BindGroupEntry { binding: 4, resource: pipeline.uniforms.as_entire_binding() },
+            wgpu::BindGroupEntry { binding: 4, resource: uniforms.as_entire_binding() },
         ],
     });
-    Planes { size, textures, group, shown: Arc::clone(picture) }
+    Planes { uniforms, size, textures, group, shown: Arc::clone(picture) }
 }
 
 /// The shader's numbers, in its order.
 #[allow(clippy::cast_possible_truncation)] // Colour weights for the graphics card.
-fn uniforms(looks: Looks, gamma: f32, is_srgb: bool) -> [f32; 24] {
+fn uniforms(looks: Looks, sight: Sight, is_srgb: bool) -> [f32; 24] {
     let (kr, kb) = looks.matrix.weights();
     let kg = 1.0 - kr - kb;
     let (offset, luma, chroma) = match looks.range {
@@ -263,6 +278,12 @@ fn uniforms(looks: Looks, gamma: f32, is_srgb: bool) -> [f32; 24] {
             *x = -*x;
         }
     }
+    // Of the shown picture only a part may be in view.
+    let part = sight.part();
+    let (x, y, share) = (part.x as f32, part.y as f32, part.share as f32);
+    corner = [corner[0] + x * across[0] + y * down[0], corner[1] + x * across[1] + y * down[1]];
+    across = across.map(|way| way * share);
+    down = down.map(|way| way * share);
     let mut numbers = [0.0; 24];
     let parts = red
         .into_iter()
@@ -272,7 +293,7 @@ fn uniforms(looks: Looks, gamma: f32, is_srgb: bool) -> [f32; 24] {
         .chain([0.0, 0.0])
         .chain(across)
         .chain(down)
-        .chain([1.0 / gamma.max(0.1), if is_srgb { 1.0 } else { 0.0 }]);
+        .chain([1.0 / sight.gamma.max(0.1), if is_srgb { 1.0 } else { 0.0 }, sight.contrast]);
     for (number, part) in numbers.iter_mut().zip(parts) {
         *number = part;
     }

@@ -8,7 +8,7 @@ struct Looks {
     // Place in the stored picture = corner + x·across + y·down.
     corner: vec4<f32>,
     axes: vec4<f32>,
-    // Gamma for display; 1 when the target wants linear light.
+    // Gamma for display; 1 when the target wants linear light; contrast.
     display: vec4<f32>,
 }
 
@@ -54,6 +54,7 @@ fn colour(in: Corner) -> @location(0) vec4<f32> {
         vec3<f32>(0.0),
         vec3<f32>(1.0),
     );
+    rgb = clamp((rgb - 0.5) * looks.display.z + 0.5, vec3<f32>(0.0), vec3<f32>(1.0));
     rgb = pow(rgb, vec3<f32>(looks.display.x));
     if (looks.display.y > 0.5) {
         rgb = vec3<f32>(to_linear(rgb.r), to_linear(rgb.g), to_linear(rgb.b));
