@@ -251,6 +251,13 @@ def success_moments(record):
     return sorted(t for t in moments if t < record.end)
 
 
+def lasting(record, behaviour):
+    """Bouts; of an event its moments, each as the shortest there is."""
+    if behaviour["kind"] == "state":
+        return meet(record.bouts(behaviour), [(record.start, record.end)])
+    return [(t, t + 1) for t in record.onsets(behaviour)]
+
+
 def first(times, low, high):
     return next((t for t in sorted(times) if low <= t <= high), None)
 
@@ -263,25 +270,29 @@ def find_presentations(record):
     shown = sorted(bout for b in cues for bout in record.bouts(b) if record.start <= bout[0] < record.end)
     hold = record.step.get("hold_s")
     hold = micros(HOLD[record.taxon] if hold is None else hold)
+    disturbances = [bout for b in record.with_role("disturbance") for bout in lasting(record, b)]
     found = []
     for number, (cue, cue_end) in enumerate(shown, 1):
         ends = [(cue_end, "cue ended"), (cue + hold, "hold"), (record.end, "window")]
         ends += [(a, "next cue") for a, _ in shown if a > cue]
-        ends += [(t, "void") for t in record.times_of("disturbance") if t >= cue]
-        ends += [(a, "void") for a, _ in record.gaps if a >= cue]
+        # A disturbance that runs already when the cue is shown voids it there.
+        ends += [(max(a, cue), "void") for a, z in disturbances if z > cue]
+        ends += [(max(a, cue), "gap") for a, z in record.gaps if z > cue]
         ends += [(t, "abort") for t in record.times_of("abort") if t >= cue]
-        # Rule 16: what lies on the end is inside, so success goes before what ends it in the same moment.
-        ends += [(t, "0 success") for t in success_moments(record) if t >= cue]
-        to, why = min(ends)
-        found.append({"number": number, "from": cue, "cue_to": cue_end, "to": to, "end": why.lstrip("0 ")})
+        ends += [(t, "success") for t in success_moments(record) if t >= cue]
+        # Rule 16: what lies on the end is inside. Of one moment the first of these ends it.
+        order = ["success", "void", "abort", "cue ended", "hold", "next cue", "window", "gap"]
+        to, why = min(ends, key=lambda end: (end[0], order.index(end[1])))
+        found.append({"number": number, "from": cue, "cue_to": cue_end, "to": to, "end": why})
     # Rule 19: a stop-level onset, then the cue's end or a back-off before anything else ended it.
     stops = stop_onsets(record, found)
     for p in found:
         stop = first(stops, p["from"], p["to"])
         if stop is None:
             continue
-        back_off = next((t for t in record.times_of("back_off") if stop < t < p["to"]), None)
-        if back_off is not None:
+        back_off = first(record.times_of("back_off"), stop + 1, p["to"])
+        before = back_off is not None and (back_off < p["to"] or p["end"] not in ("success", "void", "gap"))
+        if before:
             p.update(to=back_off, end="abort")
         elif p["end"] == "cue ended":
             p["end"] = "abort"
@@ -299,7 +310,7 @@ def fill(record, p):
     success = first(success_moments(record), low, high) if p["end"] == "success" else None
     # Rule 18: "already".
     before = [t for t in record.times_of("approach") if low - ALREADY <= t < low]
-    since = any(before[-1] <= t < low for t in record.times_of("retreat")) if before else False
+    since = any(before[-1] < t <= low for t in record.times_of("retreat")) if before else False
     p["left_out"] = orient == low or (bool(before) and not since)
     if p["left_out"]:
         orient, approach = low, None
@@ -313,7 +324,7 @@ def fill(record, p):
     if marked is not None:
         p["watched"] = marked - low
     out_of_sight = length(meet([(low, high)], record.hidden))
-    if p["end"] == "void" or marked is not None or 2 * out_of_sight > high - low:
+    if p["end"] in ("void", "gap") or marked is not None or 2 * out_of_sight > high - low:
         p["outcome"] = "void"
     elif p["end"] == "success":
         prompted = any(low <= t < success for t in record.times_of("prompt"))
@@ -328,14 +339,23 @@ def fill(record, p):
         ]
         p["refused_at"] = turns[-1][0] if turns and turns[-1][1] != "approach" else None
         p["outcome"] = "passive_refusal" if p["refused_at"] is None else "opt_out"
-    # Rule 13: what hangs on a pass that is not done is not known.
-    known = record.all_done(success_behaviours(record))
-    if p["outcome"] in ("opt_out", "passive_refusal"):
-        known = known and all(
-            record.all_done(record.with_role(r)) for r in ("approach", "retreat", "hide", "escape")
-        )
-    if not known and p["outcome"] not in ("void", "aborted"):
+    if not is_known(record, p["outcome"]):
         p["outcome"] = None
+
+
+def is_known(record, outcome):
+    """Rule 13: what hangs on a pass that is not done is not known."""
+    needed = success_behaviours(record)
+    if outcome in ("opt_out", "passive_refusal"):
+        for role in ("approach", "retreat", "hide", "escape", "abort", "back_off"):
+            needed = needed + record.with_role(role)
+        needed = needed + [
+            b
+            for b in record.behaviours
+            for rule in rules_of(record, b)
+            if "stop" in (rule["level"], rule.get("rise", {}).get("to"))
+        ]
+    return record.all_done(needed)
 
 
 def success_figures(record, presentations):
@@ -424,6 +444,8 @@ def levels_by(record, b, rule, presentations):
     if rule.get("when", "any") == "in_presentation":
         within = [(p["from"], p["to"]) for p in presentations or []]
     onsets = record.onsets(b, fits)
+    if within is not None:
+        onsets = [t for t in onsets if any(a <= t <= z for a, z in within)]
 
     def full(t):
         """The count is full with the onset at t."""
@@ -432,11 +454,13 @@ def levels_by(record, b, rule, presentations):
 
     if b["kind"] == "event":
         for t in onsets:
-            if within is None or any(a <= t <= z for a, z in within):
-                yield t, t, raised if "count" in rise and full(t) else base
+            yield t, t, raised if "count" in rise and full(t) else base
         return
+    pieces = [(a, z) for a, z, _, _ in record.pieces(b, fits)]
+    if within is not None:
+        pieces = meet(pieces, within)
     total = 0
-    for a, z, _, _ in record.pieces(b, fits):
+    for a, z in pieces:
         turn = z
         if "after_s" in rise:
             turn = a + micros(rise["after_s"])
@@ -446,10 +470,9 @@ def levels_by(record, b, rule, presentations):
             turn = a if a in onsets and full(a) else z
         total += z - a
         turn = min(max(turn, a), z)
-        for span, level in (((a, turn), base), ((turn, z), raised)):
-            for c, d in meet([span], within) if within is not None else [span]:
-                if c < d:
-                    yield c, d, level
+        for c, d, level in ((a, turn, base), (turn, z, raised)):
+            if c < d:
+                yield c, d, level
 
 
 def level_at(found, time, behaviour=None):
@@ -491,7 +514,9 @@ def incidents_of(parts):
 
 def concern_figures(record, presentations):
     concerned = [b for b in record.behaviours if rules_of(record, b)]
-    if not record.all_done(concerned):
+    rules = [rule for b in concerned for rule in rules_of(record, b)]
+    lacks_cue = presentations is None and any(rule.get("when") == "in_presentation" for rule in rules)
+    if lacks_cue or not record.all_done(concerned):
         keys = ("watch_s", "stop_s", "watch_incidents", "stop_incidents", "continued_after_stop")
         return dict.fromkeys(keys)
     found = levels(record, presentations)
@@ -515,13 +540,9 @@ def stop_row(record, found, stops, i):
     limit = min([record.end] + [a for a, _, _ in stops[i + 1 : i + 2]])
     limit = min(limit, ended if is_state else at + AHEAD)
     back_off = next((t for t in record.times_of("back_off") if at < t <= limit), None)
-    # Rule 26: onsets at watch level, of anything.
-    warned = [
-        t
-        for b in record.behaviours
-        for t in record.onsets(b)
-        if at - WARNING <= t < at and level_at(found, t, b["id"]) == LEVEL["watch"]
-    ]
+    # Rule 26: moments at which something comes to watch level; a piece is a bout (rule 15).
+    watched = [a for a, _, level, b in found if level == LEVEL["watch"] == level_at(found, a, b)]
+    warned = [t for t in watched if at - WARNING <= t < at]
     running = [b["id"] for b in record.behaviours if level_at(found, at, b["id"]) == LEVEL["stop"]]
     return {
         "at_s": seconds(at),
