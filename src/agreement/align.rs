@@ -304,7 +304,7 @@ impl<'a> Pairing<'a> {
 
 /// Whether a mark is among those compared.
 fn counts(mark: &Mark, marks: Marks) -> bool {
-    marks == Marks::All || !mark.unsure
+    marks != Marks::WithoutUnsure || !mark.unsure
 }
 
 /// A stretch in which both records hold one state each.

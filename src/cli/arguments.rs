@@ -44,6 +44,12 @@ pub enum Command {
     Agree(Agree),
     /// Look through a study: every file readable, consistent, clips found and unchanged
     Check(Check),
+    /// Take a first look at a clip, within bounds; what the other commands start before they open one
+    #[command(name = "look-at-clip", hide = true)]
+    LookAtClip {
+        /// The clip
+        clip: PathBuf,
+    },
     /// Print completions for a shell
     Completions {
         /// Which shell

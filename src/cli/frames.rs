@@ -17,6 +17,7 @@ pub(super) fn run(asked: &Frames, out: &mut dyn Write) -> CommandResult {
     use crate::media::{Film, FilmOptions};
     use crate::time::FrameNumber;
 
+    crate::media::guard::look(&asked.clip)?;
     let film = Film::open(&asked.clip, FilmOptions::default())?;
     let index = film.index();
     let base = index.time_base();

@@ -130,6 +130,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Summary(asked) => summary::run(&asked, out),
         Command::Agree(asked) => agree::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
+        Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),
         Command::Man => arguments::man_page(out),
         Command::Schema { dir } => arguments::schemas(&dir, out),
@@ -152,4 +153,15 @@ fn csv_field(text: &str) -> String {
     } else {
         text.to_owned()
     }
+}
+
+#[cfg(feature = "media")]
+#[allow(clippy::unnecessary_wraps)] // As every command.
+fn look_at_clip(clip: &std::path::Path) -> CommandResult {
+    Ok(u8::try_from(crate::media::guard::take_look(clip)).unwrap_or(COULD_NOT))
+}
+
+#[cfg(not(feature = "media"))]
+fn look_at_clip(_clip: &std::path::Path) -> CommandResult {
+    Err(Error::NeedsFeature { command: "look-at-clip", feature: "media" })
 }

@@ -14,6 +14,7 @@ pub(super) fn run(_asked: &Still, _out: &mut dyn Write) -> CommandResult {
 pub(super) fn run(asked: &Still, out: &mut dyn Write) -> CommandResult {
     use crate::media::{Film, FilmOptions, Heading};
 
+    crate::media::guard::look(&asked.clip)?;
     let film = Film::open(&asked.clip, FilmOptions::default())?;
     let frame = match (asked.frame, asked.at) {
         (Some(frame), _) => frame,

@@ -148,7 +148,7 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         number(approach.share, 2),
         approach.index.map_or_else(|| "—".to_owned(), |index| format!("{index:+.2}")),
         count(approach.vacillating),
-        figures.presentations.len(),
+        figures.presentations.as_ref().map_or_else(|| "—".to_owned(), |all| all.len().to_string()),
         why(approach.why.as_ref())
     )?;
     let between = &figures.between;
@@ -194,7 +194,8 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
 
 fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
     let concern = &figures.concern;
-    let stops = concern.watch_s.map(|_| u32::try_from(concern.stop_incidents.len()).unwrap_or(u32::MAX));
+    let incidents = concern.stop_incidents.as_deref();
+    let stops = incidents.map(|all| u32::try_from(all.len()).unwrap_or(u32::MAX));
     writeln!(
         out,
         "  concern: watch {} times, {} s; stop {} times, {} s{}",
@@ -207,7 +208,7 @@ fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
     if let (Some(rate), Some([low, high])) =
         (concern.stop_per_visible_hour, concern.stop_per_visible_hour_ci95)
     {
-        let stops = concern.stop_incidents.len();
+        let stops = stops.unwrap_or_default();
         let within = concern.back_offs_within_target.unwrap_or_default();
         let target = concern.back_off_target_s;
         let backed = if stops == 0 {
@@ -217,7 +218,7 @@ fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         };
         writeln!(out, "    stop {rate:.1} an hour visible [{low:.1}, {high:.1}]{backed}")?;
     }
-    for incident in &concern.stop_incidents {
+    for incident in incidents.unwrap_or_default() {
         let place =
             incident.presentation.map_or("between presentations".to_owned(), |n| format!("presentation {n}"));
         let back_off = incident.back_off_s.map_or_else(
@@ -232,7 +233,7 @@ fn print_concern(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
             incident.behaviour
         )?;
     }
-    for at in &concern.continued_after_stop {
+    for at in concern.continued_after_stop.iter().flatten() {
         writeln!(out, "    presentation after a stop, against the plan: at {}", clock(*at))?;
     }
     for resume in &figures.resume {
@@ -255,7 +256,10 @@ fn latency_words(latency: &OneLatency) -> String {
         (Some(median), None) => format!("median {median:.1} s"),
         (None, _) => latency.why.clone().unwrap_or_default(),
     };
-    format!("{median}; reached in {} of {}", latency.reached, latency.n)
+    match (latency.reached, latency.n) {
+        (Some(reached), Some(n)) => format!("{median}; reached in {reached} of {n}"),
+        _ => median,
+    }
 }
 
 fn clock(seconds: f64) -> String {

@@ -45,9 +45,12 @@ pub fn open(clips: Vec<(ClipId, PathBuf)>, cache_bytes: usize) -> Task<Fed> {
                 });
             };
             let index_file = fingerprint::of_file(&path).ok().as_ref().and_then(fingerprint::index_file);
-            if index_file.as_ref().is_none_or(|path| !path.exists())
-                && let Some(picture) = media::first_picture(&path)
-            {
+            let is_known = index_file.as_ref().is_some_and(|path| path.exists());
+            if !is_known && let Err(error) = media::guard::look(&path) {
+                let _ = sender.unbounded_send(Fed::Failed(clip, error.to_string()));
+                continue;
+            }
+            if !is_known && let Some(picture) = media::first_picture(&path) {
                 let _ = sender.unbounded_send(Fed::FirstPicture(Arc::new(picture)));
             }
             let options = FilmOptions { cache_bytes, index_file, on_event: Some(Box::new(on_event)) };

@@ -15,8 +15,6 @@ pub struct Tally {
     pub n_complete: u32,
     /// Time of all of them.
     pub total: Micros,
-    /// That of it within visible time.
-    pub visible: Micros,
     /// Lengths of the complete ones, in seconds, in order of time.
     pub complete: Vec<f64>,
     /// Lengths of those whose start was seen, for the product limit.
@@ -43,10 +41,6 @@ pub fn tally(record: &Record<'_>, behaviour: &Behaviour) -> Result<Tally, Missin
     Ok(Tally {
         n: count(bouts.len()),
         n_complete: count(complete.len()),
-        visible: bouts
-            .iter()
-            .map(|bout| record.visible_so_far().intersection(&std::iter::once(bout.span).collect()).total())
-            .sum(),
         total: bouts.iter().map(|bout| bout.span.length()).sum(),
         complete,
         started,
@@ -66,7 +60,6 @@ impl Tally {
         self.n += other.n;
         self.n_complete += other.n_complete;
         self.total = self.total + other.total;
-        self.visible = self.visible + other.visible;
         self.complete.extend(&other.complete);
         self.started.extend(&other.started);
     }

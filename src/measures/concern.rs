@@ -63,24 +63,48 @@ struct Piece {
     level: Level,
     behaviour: BehaviourId,
     is_event: bool,
+    /// It begins where a lower level rose to this one.
+    is_raised: bool,
 }
 
 /// Concern of a record.
 #[must_use]
 pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
-    let mut pieces = Vec::new();
-    for behaviour in &record.ethogram.behaviours {
-        for rule in behaviour.concern_in(record.animal()) {
-            apply(record, behaviour, rule, presentations, &mut pieces);
-        }
-    }
-    let spans_at = |wanted: &dyn Fn(Level) -> bool| -> Spans {
+    let mut pieces = pieces_of(record, presentations);
+    // Before what is hidden below goes: a watch-level event on the picture of a stop did warn.
+    let is_higher = |of: &Piece| {
+        let above = |own: &&Piece| own.level > of.level && own.behaviour == of.behaviour;
+        pieces
+            .iter()
+            .filter(above)
+            .any(|own| own.span.from == of.span.from || own.span.contains(of.span.from))
+    };
+    let watch_onsets: Vec<Micros> = pieces
+        .iter()
+        .filter(|piece| piece.level == Level::Watch && !is_higher(piece))
+        .map(|piece| piece.span.from)
+        .collect();
+    let spans_at = |pieces: &[Piece], wanted: &dyn Fn(Level) -> bool| -> Spans {
         pieces.iter().filter(|piece| !piece.is_event && wanted(piece.level)).map(|piece| piece.span).collect()
     };
-    let stop = spans_at(&|level| level == Level::Stop);
-    let watch = spans_at(&|level| level == Level::Watch).without(&stop);
-    let stop_incidents = incidents(record, &pieces, Level::Stop, &stop, &stop, presentations);
-    let watch_incidents = incidents(record, &pieces, Level::Watch, &watch, &stop, presentations);
+    // At any moment the highest level holds (rule 24): an event that is at stop is not at watch too.
+    let stop_moments: Vec<Micros> = pieces
+        .iter()
+        .filter(|piece| piece.is_event && piece.level == Level::Stop)
+        .map(|piece| piece.span.from)
+        .collect();
+    let stop = spans_at(&pieces, &|level| level == Level::Stop);
+    pieces.retain(|piece| {
+        let is_lower = piece.level < Level::Stop;
+        let hidden =
+            piece.is_event && (stop_moments.contains(&piece.span.from) || stop.contains(piece.span.from));
+        !(is_lower && hidden)
+    });
+    let watch = spans_at(&pieces, &|level| level == Level::Watch).without(&stop);
+    let mut warnings: Vec<Micros> = watch_onsets.into_iter().filter(|at| !stop.contains(*at)).collect();
+    warnings.sort_unstable();
+    let stop_incidents = incidents(record, &pieces, Level::Stop, &stop, &warnings, presentations);
+    let watch_incidents = incidents(record, &pieces, Level::Watch, &watch, &warnings, presentations);
     let ends = record.plan().is_some_and(|plan| plan.end.after_stop);
     let first_stop = stop_incidents.first().map(|incident| incident.span.from);
     let continued_after_stop = first_stop
@@ -88,6 +112,25 @@ pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
         .map(|first| presentations.iter().map(|p| p.cue).filter(|cue| *cue > first).collect())
         .unwrap_or_default();
     Concern { watch, stop, watch_incidents, stop_incidents, continued_after_stop }
+}
+
+fn pieces_of(record: &Record<'_>, presentations: &[Presentation]) -> Vec<Piece> {
+    let mut pieces = Vec::new();
+    for behaviour in &record.ethogram.behaviours {
+        for rule in behaviour.concern_in(record.animal()) {
+            apply(record, behaviour, rule, presentations, &mut pieces);
+        }
+    }
+    pieces
+}
+
+/// Moments at which a lower level rises to stop.
+pub(super) fn raised_stops(record: &Record<'_>, presentations: &[Presentation]) -> Vec<Micros> {
+    pieces_of(record, presentations)
+        .into_iter()
+        .filter(|piece| piece.is_raised && piece.level == Level::Stop)
+        .map(|piece| piece.span.from)
+        .collect()
 }
 
 /// Puts what a rule makes of a behaviour's marks into `pieces`.
@@ -100,9 +143,10 @@ fn apply(
 ) {
     let fits =
         |mark: Option<&Mark>| rule.detail.is_none() || mark.is_some_and(|mark| mark.detail == rule.detail);
-    let mut push = |span: Span, level: Level, is_event: bool| {
+    let mut push = |span: Span, is_raised: bool, is_event: bool| {
+        let level = rule.rise.as_ref().filter(|_| is_raised).map_or(rule.level, |rise| rise.to);
         if level > Level::None && (is_event || !span.is_empty()) {
-            pieces.push(Piece { span, level, behaviour: behaviour.id.clone(), is_event });
+            pieces.push(Piece { span, level, behaviour: behaviour.id.clone(), is_event, is_raised });
         }
     };
     let rise = rule.rise.as_ref();
@@ -115,12 +159,7 @@ fn apply(
             .map(|(at, _)| at)
             .collect();
         for (i, at) in moments.iter().enumerate() {
-            let level = if reaches_count(&moments, i, rise) {
-                rise.map_or(rule.level, |rise| rise.to)
-            } else {
-                rule.level
-            };
-            push(Span::between(*at, *at), level, true);
+            push(Span::between(*at, *at), reaches_count(&moments, i, rise), true);
         }
         return;
     }
@@ -128,29 +167,37 @@ fn apply(
         .then(|| presentations.iter().map(Presentation::span).collect());
     // Cut at out of sight, so that what is not seen neither counts nor rises.
     let bouts: Vec<Span> = record
-        .bouts(behaviour)
+        .bouts_where(behaviour, &|mark| fits(Some(mark)))
         .into_iter()
-        .filter(|bout| fits(record.coding.mark(bout.mark)))
         .flat_map(|bout| match &context {
             None => vec![bout.span],
             Some(inside) => Spans::from(bout.span).intersection(inside).as_slice().to_vec(),
         })
         .collect();
-    let onsets: Vec<Micros> = bouts.iter().map(|span| span.from).collect();
+    // A piece that only comes back into sight is no new onset.
+    let begun: Vec<Micros> = record.onsets(behaviour).into_iter().map(|(at, _)| at).collect();
+    let mut onsets: Vec<Micros> = Vec::new();
     let mut before = Micros::ZERO;
-    for (i, span) in bouts.iter().enumerate() {
+    for span in &bouts {
+        let is_onset = context.is_some() || begun.contains(&span.from);
+        if is_onset {
+            onsets.push(span.from);
+        }
         let raised_from = rise.and_then(|rise| match (rise.after_s, rise.total_s) {
             (Some(after), _) => Some(span.from + after.micros()),
             (None, Some(total)) => Some(span.from + (total.micros() - before).max(Micros::ZERO)),
-            (None, None) => reaches_count(&onsets, i, Some(rise)).then_some(span.from),
+            (None, None) => {
+                let last = onsets.len().checked_sub(1)?;
+                (is_onset && reaches_count(&onsets, last, Some(rise))).then_some(span.from)
+            }
         });
         before = before + span.length();
         match raised_from.filter(|at| *at < span.to) {
             Some(at) => {
-                push(Span { from: span.from, to: at }, rule.level, false);
-                push(Span { from: at, to: span.to }, rise.map_or(rule.level, |rise| rise.to), false);
+                push(Span { from: span.from, to: at }, false, false);
+                push(Span { from: at, to: span.to }, true, false);
             }
-            None => push(*span, rule.level, false),
+            None => push(*span, false, false),
         }
     }
 }
@@ -171,13 +218,10 @@ fn incidents(
     pieces: &[Piece],
     level: Level,
     spans: &Spans,
-    stop: &Spans,
+    watch_onsets: &[Micros],
     presentations: &[Presentation],
 ) -> Vec<Incident> {
-    // A watch-level event inside stop-level time is at stop.
-    let events = pieces.iter().filter(|piece| {
-        piece.is_event && piece.level == level && (level == Level::Stop || !stop.contains(piece.span.from))
-    });
+    let events = pieces.iter().filter(|piece| piece.is_event && piece.level == level);
     let mut parts: Vec<(Span, bool)> = spans.iter().map(|span| (*span, false)).collect();
     parts.extend(events.map(|piece| (piece.span, true)));
     parts.sort_unstable_by_key(|(span, is_event)| (span.from, *is_event, span.to));
@@ -193,12 +237,6 @@ fn incidents(
     }
     let coded = record.is_role_done(Role::BackOff).is_ok();
     let back_offs: Vec<Micros> = record.role_onsets(Role::BackOff).into_iter().map(|(at, _)| at).collect();
-    let watch_onsets: Vec<Micros> = {
-        let mut onsets: Vec<Micros> =
-            pieces.iter().filter(|piece| piece.level == Level::Watch).map(|piece| piece.span.from).collect();
-        onsets.sort_unstable();
-        onsets
-    };
     let mut used = Micros(i64::MIN);
     let mut found = Vec::with_capacity(runs.len());
     for (i, (span, events_only)) in runs.iter().enumerate() {
@@ -245,19 +283,12 @@ fn incidents(
 pub fn honoured(record: &Record<'_>, presentations: &[Presentation]) -> (u32, u32) {
     let target = record.study.targets.back_off_s.micros();
     let back_offs: Vec<Micros> = record.role_onsets(Role::BackOff).into_iter().map(|(at, _)| at).collect();
-    let cue_ends: Vec<Micros> = record
-        .ethogram
-        .with_role(Role::Cue)
-        .flat_map(|behaviour| record.marks_of(behaviour))
-        .filter_map(|mark| mark.span(record.window().to))
-        .map(|span| span.to)
-        .collect();
     let (mut done, mut all) = (0, 0);
     for presentation in presentations.iter().filter(|p| p.outcome == Outcome::OptOut) {
         let Some(refused) = presentation.refused_at else { continue };
         all += 1;
         let within = |at: &Micros| *at >= refused && *at - refused <= target;
-        if back_offs.iter().any(within) || cue_ends.iter().any(within) {
+        if back_offs.iter().any(within) || within(&presentation.cue_end) {
             done += 1;
         }
     }
@@ -276,6 +307,9 @@ pub fn resumes(record: &Record<'_>) -> Vec<(Micros, Option<Micros>)> {
     {
         for mark in record.marks_of(behaviour) {
             let end = mark.span(record.window().to).map_or(mark.from, |span| span.to);
+            if end < record.window().from {
+                continue;
+            }
             let resumed = approaches.iter().copied().find(|at| *at >= end && *at < record.window().to);
             found.push((end, resumed.map(|at| at - end)));
         }

@@ -17,6 +17,8 @@ pub struct Presentation {
     pub cue: Micros,
     /// Its end.
     pub end: Micros,
+    /// The end of the cue itself.
+    pub cue_end: Micros,
     /// How it ended.
     pub outcome: Outcome,
     /// Why it is void.
@@ -55,6 +57,8 @@ pub enum Outcome {
     Void,
     /// It still runs.
     Running,
+    /// What would tell is not coded to its end.
+    NotCoded,
 }
 
 impl Outcome {
@@ -69,6 +73,7 @@ impl Outcome {
             Self::Aborted => "aborted",
             Self::Void => "void",
             Self::Running => "running",
+            Self::NotCoded => "not coded",
         }
     }
 
@@ -90,6 +95,8 @@ pub enum Latency {
     Censored(Micros),
     /// Not a case: it had begun before the cue.
     LeftOut,
+    /// The pass that would tell is not done.
+    NotCoded,
 }
 
 impl Latency {
@@ -99,7 +106,7 @@ impl Latency {
         match self {
             Self::Reached(time) => Some(time),
             Self::Already => Some(Micros::ZERO),
-            Self::Censored(_) | Self::LeftOut => None,
+            Self::Censored(_) | Self::LeftOut | Self::NotCoded => None,
         }
     }
 }
@@ -140,22 +147,60 @@ const ALREADY: Micros = Micros::from_whole_seconds(3);
 /// All presentations of a record, in order. A cue still shown in a record that is open is running.
 #[must_use]
 pub fn of(record: &Record<'_>) -> Vec<Presentation> {
-    let mut cues: Vec<(Span, &Mark)> = record
-        .ethogram
-        .with_role(Role::Cue)
-        .flat_map(|behaviour| record.marks_of(behaviour))
+    let mut cues: Vec<Cue> =
+        record.ethogram.with_role(Role::Cue).flat_map(|behaviour| cues_of(record, behaviour)).collect();
+    cues.sort_by_key(|cue| (cue.span.from, cue.mark));
+    let mut moments = Moments::of(record);
+    let all = |moments: &Moments| -> Vec<Presentation> {
+        (1_u32..)
+            .zip(&cues)
+            .map(|(number, cue)| {
+                let next = cues.get(number as usize).map(|next| next.span.from);
+                one(record, moments, number, cue, next)
+            })
+            .collect()
+    };
+    let found = all(&moments);
+    // A level may rise to stop inside a presentation; that it does depends on where presentations lie.
+    let raised = super::concern::raised_stops(record, &found);
+    if raised.is_empty() {
+        return found;
+    }
+    moments.stop.extend(raised);
+    moments.stop.sort_unstable();
+    all(&moments)
+}
+
+/// A cue as it counts.
+#[derive(Debug, Clone, Copy)]
+struct Cue {
+    span: Span,
+    mark: MarkId,
+    is_open: bool,
+}
+
+/// Bouts of a cue that begin in the window, touching ones joined (rule 10); never cut at out of sight.
+fn cues_of(record: &Record<'_>, behaviour: &Behaviour) -> Vec<Cue> {
+    let gap = behaviour.new_bout_after_s.unwrap_or_default().micros();
+    let mut cues: Vec<Cue> = Vec::new();
+    let mut found: Vec<(Span, &Mark)> = record
+        .marks_of(behaviour)
         .filter_map(|mark| Some((cue_span(mark, record.window())?, mark)))
-        .filter(|(span, _)| record.window().contains(span.from))
         .collect();
-    cues.sort_by_key(|(span, mark)| (span.from, mark.id));
-    let marks = Moments::of(record);
-    (1_u32..)
-        .zip(&cues)
-        .map(|(number, (cue, mark))| {
-            let next = cues.get(number as usize).map(|(next, _)| next.from);
-            one(record, &marks, number, *cue, mark, next)
-        })
-        .collect()
+    found.sort_by_key(|(span, mark)| (span.from, mark.id));
+    for (span, mark) in found {
+        match cues.last_mut() {
+            Some(last)
+                if !mark.is_event() && (span.from <= last.span.to || span.from - last.span.to < gap) =>
+            {
+                last.span.to = last.span.to.max(span.to);
+                last.is_open |= mark.is_open();
+            }
+            _ => cues.push(Cue { span, mark: mark.id, is_open: mark.is_open() }),
+        }
+    }
+    cues.retain(|cue| record.window().contains(cue.span.from));
+    cues
 }
 
 /// A cue coded as an event has no end of its own.
@@ -178,6 +223,43 @@ struct Moments {
     disturbed: Vec<Span>,
     void: Vec<(Micros, Option<String>)>,
     held: Option<(Vec<Span>, Micros)>,
+    tells: Tells,
+}
+
+/// What the done passes can tell (rule 13). A record in the making tells what it holds.
+#[allow(clippy::struct_excessive_bools)] // One for each measure.
+struct Tells {
+    orient: bool,
+    approach: bool,
+    contact: bool,
+    success: bool,
+    /// A refusal and of which kind, or that the handler broke it off.
+    refusal: bool,
+}
+
+impl Tells {
+    fn of(record: &Record<'_>) -> Self {
+        let is_role = |role| record.is_coded(role);
+        let success = match record.step().and_then(|step| step.success.as_ref()) {
+            Some(named) => record.is_live() || record.coding.is_done(named),
+            None => is_role(Role::Success),
+        };
+        let turns = [Role::Approach, Role::Retreat, Role::Hide, Role::Escape, Role::Abort, Role::BackOff];
+        let is_stop = |b: &&Behaviour| {
+            b.concern_in(record.animal()).any(|rule| {
+                rule.level == Level::Stop || rule.rise.as_ref().is_some_and(|rise| rise.to == Level::Stop)
+            })
+        };
+        let stops_told = record.is_live()
+            || record.ethogram.behaviours.iter().filter(is_stop).all(|b| record.coding.is_done(&b.id));
+        Self {
+            orient: is_role(Role::Orient),
+            approach: is_role(Role::Approach),
+            contact: is_role(Role::Contact),
+            success,
+            refusal: stops_told && turns.into_iter().all(is_role),
+        }
+    }
 }
 
 impl Moments {
@@ -230,6 +312,7 @@ impl Moments {
             disturbed,
             void,
             held,
+            tells: Tells::of(record),
         }
     }
 
@@ -238,9 +321,8 @@ impl Moments {
         match &self.held {
             Some((bouts, held)) => bouts
                 .iter()
-                .filter(|span| span.to > cue)
-                .map(|span| (span.from.max(cue) + *held, span.to))
-                .find(|(at, to)| at <= to)
+                .map(|span| (span.from + *held, span.to))
+                .find(|(at, to)| cue <= *at && at <= to)
                 .map(|(at, _)| at),
             None => first_in(&self.success, cue, Micros::MAX),
         }
@@ -281,29 +363,24 @@ fn last_in(moments: &[Micros], from: Micros, to: Micros) -> Option<Micros> {
     place.checked_sub(1).and_then(|place| moments.get(place)).copied().filter(|at| *at >= from)
 }
 
-fn one(
-    record: &Record<'_>,
-    moments: &Moments,
-    number: u32,
-    cue: Span,
-    mark: &Mark,
-    next: Option<Micros>,
-) -> Presentation {
+fn one(record: &Record<'_>, moments: &Moments, number: u32, cue: &Cue, next: Option<Micros>) -> Presentation {
+    let Cue { span: cue, mark, is_open } = *cue;
     let start = cue.from;
     let hold = record
         .step()
         .and_then(|step| step.hold_s)
         .or_else(|| record.taxon().map(crate::model::Taxon::default_hold))
         .map(crate::time::Seconds::micros);
-    let is_open = mark.is_open() && !record.is_closed();
+    let is_open = is_open && !record.is_closed();
     // The latest it can end without anything happening.
     let mut end = cue.to.min(record.window().to);
     end = end.min(next.unwrap_or(Micros::MAX)).min(hold.map_or(Micros::MAX, |hold| start + hold));
     let runs = is_open && next.is_none() && hold.is_none_or(|hold| start + hold > record.window().to);
 
     let success = moments.success_after(start).filter(|at| *at <= end);
-    let void = voided(record, moments, start, success.unwrap_or(end));
-    let abort = aborted(moments, start, success.unwrap_or(end));
+    // On the picture of a success nothing voids it any more.
+    let void = voided(record, moments, start, success.map_or(end, |success| success - Micros(1)));
+    let abort = aborted(moments, start, end, success, (!is_open).then_some(cue.to));
     let (mut outcome, mut reason) = (Outcome::PassiveRefusal, None);
     match (void, abort, success) {
         (Some((at, why)), abort, _) if abort.is_none_or(|abort| at <= abort) => {
@@ -317,13 +394,20 @@ fn one(
         }
         (_, None, Some(at)) => {
             end = at;
-            outcome = if first_in(&moments.prompt, start, at).is_some() {
+            outcome = if first_in(&moments.prompt, start, at - Micros(1)).is_some() {
                 Outcome::SuccessPrompted
             } else {
                 Outcome::Success
             };
         }
         (_, None, None) => {}
+    }
+    // That someone marked it void is no happening in it: it ends where it would.
+    if let Some((_, why)) = moments.void.iter().filter(|(at, _)| start <= *at && *at <= end).min()
+        && outcome != Outcome::Void
+    {
+        outcome = Outcome::Void;
+        reason.clone_from(why);
     }
     let hidden: Micros =
         crate::time::Spans::from(Span::between(start, end)).intersection(record.excluded()).total();
@@ -339,13 +423,23 @@ fn one(
     if runs && matches!(outcome, Outcome::PassiveRefusal | Outcome::OptOut) {
         outcome = Outcome::Running;
     }
-    let latency = |at: Option<Micros>| match at {
+    let is_told = match outcome {
+        Outcome::Void | Outcome::Running => true,
+        Outcome::PassiveRefusal | Outcome::OptOut => moments.tells.success && moments.tells.refusal,
+        _ => moments.tells.success,
+    };
+    if !is_told {
+        outcome = Outcome::NotCoded;
+    }
+    let latency = |at: Option<Micros>, is_coded: bool| match at {
+        _ if !is_coded => Latency::NotCoded,
         Some(at) => Latency::Reached(at - start),
         None => Latency::Censored(end - start),
     };
     let under_way = last_in(&moments.approach, start - ALREADY, start - Micros(1))
         .is_some_and(|at| last_in(&moments.retreat, at, start).is_none());
     let orient = first_in(&moments.orient, start, end);
+    let is_already = under_way || orient == Some(start);
     let inside = |list: &[Micros], turn: Turn| {
         list.iter().copied().filter(|at| start <= *at && *at <= end).map(|at| (at, turn)).collect::<Vec<_>>()
     };
@@ -354,22 +448,29 @@ fn one(
     turns.sort_by_key(|(at, turn)| (*at, *turn == Turn::Retreat));
     Presentation {
         number,
-        mark: mark.id,
+        mark,
         cue: start,
+        cue_end: cue.to,
         end,
         outcome,
         reason,
-        orient: if under_way || orient == Some(start) { Latency::Already } else { latency(orient) },
-        approach: if under_way { Latency::LeftOut } else { latency(first_in(&moments.approach, start, end)) },
-        contact: latency(first_in(&moments.contact, start, end)),
-        success: latency(success.filter(|at| *at <= end)),
+        orient: match moments.tells.orient {
+            true if is_already => Latency::Already,
+            told => latency(orient, told),
+        },
+        approach: match moments.tells.approach {
+            true if is_already => Latency::LeftOut,
+            told => latency(first_in(&moments.approach, start, end), told),
+        },
+        contact: latency(first_in(&moments.contact, start, end), moments.tells.contact),
+        success: latency(success.filter(|at| *at <= end), moments.tells.success),
         turns,
         refused_at,
         hold,
     }
 }
 
-/// First disturbance, file gap or void mark inside, before `until`.
+/// First disturbance or file gap inside, up to `until`.
 fn voided(
     record: &Record<'_>,
     moments: &Moments,
@@ -389,17 +490,26 @@ fn voided(
         .filter(|span| span.from < until && span.to > start)
         .map(|span| (span.from.max(start), Some("file gap".to_owned())))
         .min();
-    let marked = moments.void.iter().filter(|(at, _)| start <= *at && *at <= until).min().cloned();
-    [disturbed, gap, marked].into_iter().flatten().min_by_key(|(at, _)| *at)
+    [disturbed, gap].into_iter().flatten().min_by_key(|(at, _)| *at)
 }
 
 /// Moment at which the handler broke it off: an abort mark, or a stop-level onset followed by the
-/// cue's end, back-off or abort.
-fn aborted(moments: &Moments, start: Micros, until: Micros) -> Option<Micros> {
+/// cue's end, back-off or abort before success (rule 19).
+fn aborted(
+    moments: &Moments,
+    start: Micros,
+    end: Micros,
+    success: Option<Micros>,
+    cue_ends: Option<Micros>,
+) -> Option<Micros> {
+    // On the picture of a success it comes too late.
+    let until = success.map_or(end, |success| success - Micros(1));
     let marked = first_in(&moments.abort, start, until);
     let stopped = first_in(&moments.stop, start, until).and_then(|stop| {
-        // `until` is the cue's end at the latest; when it is success, there was none before.
-        first_in(&moments.back_off, stop, until).into_iter().chain(marked.filter(|at| *at >= stop)).min()
+        let backed_off = first_in(&moments.back_off, stop, until);
+        let cue_ended = cue_ends.filter(|at| *at == end && success.is_none());
+        let marked = marked.filter(|at| *at >= stop);
+        [backed_off, cue_ended, marked].into_iter().flatten().min()
     });
     [marked, stopped].into_iter().flatten().min()
 }

@@ -10,7 +10,9 @@ use crate::time::{Micros, Span, Spans};
 /// Which marks are measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Marks {
-    /// All.
+    /// All there are, of done passes and others: for a record in the making.
+    AsTheyStand,
+    /// All of done passes (rule 13).
     #[default]
     All,
     /// Without those flagged unsure.
@@ -112,7 +114,12 @@ impl<'a> Record<'a> {
         study: &'a Study,
         marks: Marks,
     ) -> Option<Self> {
-        let window = coding.observed_window(ethogram, session).filter(|window| !window.is_empty())?;
+        let window = if marks == Marks::AsTheyStand {
+            coding.observed_window(ethogram, session)
+        } else {
+            coding.of_done_passes().observed_window(ethogram, session)
+        };
+        let window = window.filter(|window| !window.is_empty())?;
         let mut record = Self {
             coding,
             ethogram,
@@ -189,8 +196,23 @@ impl<'a> Record<'a> {
 
     /// The marks of a behaviour that are measured, in order.
     pub fn marks_of<'s>(&'s self, behaviour: &'s Behaviour) -> impl Iterator<Item = &'a Mark> + 's {
-        let all = self.marks == Marks::All;
-        self.coding.marks.iter().filter(move |mark| mark.behaviour == behaviour.id && (all || !mark.unsure))
+        let counts = self.is_live() || self.coding.is_done(&behaviour.id);
+        let unsure = self.marks != Marks::WithoutUnsure;
+        let own = move |mark: &&Mark| counts && mark.behaviour == behaviour.id && (unsure || !mark.unsure);
+        self.coding.marks.iter().filter(own)
+    }
+
+    /// A record in the making, of which everything is shown as it stands.
+    #[must_use]
+    pub fn is_live(&self) -> bool {
+        self.marks == Marks::AsTheyStand
+    }
+
+    /// Whether what behaviours of a role would tell is there: coded to its end, or in the making. A
+    /// role no behaviour has tells that nothing of it happened.
+    #[must_use]
+    pub fn is_coded(&self, role: Role) -> bool {
+        self.is_live() || self.is_role_done(role) != Err(Missing::PassNotDone)
     }
 
     /// Whether every behaviour of a role is coded to its end; `Err` also when none has the role.
@@ -212,10 +234,17 @@ impl<'a> Record<'a> {
     /// states, at out of sight (rules 11 and 15).
     #[must_use]
     pub fn bouts(&self, behaviour: &Behaviour) -> Vec<Bout> {
+        self.bouts_where(behaviour, &|_| true)
+    }
+
+    /// Bouts made of some of its marks only, as when a rule looks at one detail.
+    #[must_use]
+    pub fn bouts_where(&self, behaviour: &Behaviour, fits: &dyn Fn(&Mark) -> bool) -> Vec<Bout> {
         let gap = behaviour.new_bout_after_s.unwrap_or_default().micros();
         let mut joined: Vec<(Span, MarkId)> = Vec::new();
         let mut marks: Vec<(Span, MarkId)> = self
             .marks_of(behaviour)
+            .filter(|mark| fits(mark))
             .filter_map(|mark| Some((mark.span(self.window.to)?, mark.id)))
             .filter(|(span, _)| !span.is_empty())
             .collect();

@@ -4,6 +4,12 @@
 use ffmpeg::ffi as sys;
 use ffmpeg_next as ffmpeg;
 
+/// Bounds what the film library may allocate at once: a damaged file that asks for more is refused.
+pub(super) fn limit_allocations(bytes: usize) {
+    // SAFETY: it sets one number, before any other call of this program into the library.
+    unsafe { sys::av_max_alloc(bytes) };
+}
+
 /// Seeks the demuxer of one stream to the last key at or before a timestamp of that stream.
 ///
 /// ffmpeg-next's own `seek` works in microseconds on no stream in particular, which rounds.

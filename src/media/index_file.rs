@@ -58,16 +58,14 @@ pub(super) fn read(path: &Path) -> Option<Kept> {
             is_shown: from.number()? == 1,
         });
     }
-    let decoded = match from.number()? {
-        0 => None,
-        _ => {
-            let mut all = Vec::new();
-            for _ in 0..from.length()? {
-                all.push(from.perhaps()?);
-            }
-            Some(all)
+    let mut decoded = None;
+    if from.number()? == 1 {
+        let mut all = Vec::new();
+        for _ in 0..from.length()? {
+            all.push(from.perhaps()?);
         }
-    };
+        decoded = Some(all);
+    }
     let mut remarks = Vec::new();
     for _ in 0..from.length()? {
         let length = from.length()?;
@@ -196,6 +194,8 @@ impl<'a> Bytes<'a> {
         usize::try_from(self.number()?).ok()
     }
 
+    /// A number that may be missing; the outer `None` says that the bytes are not what they should be.
+    #[allow(clippy::option_option)]
     fn perhaps(&mut self) -> Option<Option<i64>> {
         match self.number()? {
             0 => Some(None),

@@ -13,6 +13,7 @@ pub mod decode;
 pub mod encode;
 mod ffi;
 pub mod film;
+pub mod guard;
 pub mod index;
 mod index_file;
 pub mod picture;
@@ -126,6 +127,16 @@ pub enum Error {
         why: String,
         /// Which file.
         path: PathBuf,
+    },
+    /// It did something to the film library that no film does.
+    #[error(
+        "the clip was not opened, because {why}: copy it again from the camera, or convert a copy of it elsewhere: {path}"
+    )]
+    Dangerous {
+        /// Which file.
+        path: PathBuf,
+        /// What it did.
+        why: String,
     },
     /// The work was stopped by the person who asked for it.
     #[error("stopped")]

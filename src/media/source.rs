@@ -15,6 +15,11 @@ use crate::time::TimeBase;
 /// that would (playlists, concatenations, image sequences, devices) are not on the list.
 const DEMUXERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mpeg,mpegvideo,h264,hevc,m4v,flv,asf,ogg,mxf,dv,ivf,wtv,gxf,nut,obu,rm";
 
+/// Bytes the film library may ask for at once.
+const MAX_ALLOCATION: usize = 512 << 20;
+/// Pixels of a picture, at most: twice as many as film of 8K has. A damaged size asks for no more memory.
+const MAX_PIXELS: &str = "67108864";
+
 /// What a clip is, as its container and codec say.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Probe {
@@ -143,20 +148,25 @@ impl Source {
         });
         let mut decoder = context.decoder();
         decoder.set_packet_time_base(ffmpeg::Rational::new(self.time_base.num(), self.time_base.den()));
-        decoder.video().map_err(|_| Error::NoDecoder { codec: self.probe.codec.clone(), path: path() })
+        let missing = || Error::NoDecoder { codec: self.probe.codec.clone(), path: path() };
+        let codec = ffmpeg::decoder::find(decoder.id()).ok_or_else(missing)?;
+        let mut limits = ffmpeg::Dictionary::new();
+        limits.set("max_pixels", MAX_PIXELS);
+        decoder.open_as_with(codec, limits).and_then(ffmpeg::decoder::Opened::video).map_err(|_| missing())
     }
 
     /// The next packet of the video stream.
     pub(super) fn read(&mut self) -> Reading {
         // A demuxer reports a corrupt stretch as an error and can go on behind it; one that can't
         // repeats itself, hence the bound.
-        for _ in 0..64 {
+        let mut corrupt = 0;
+        while corrupt < 64 {
             let mut packet = ffmpeg::Packet::empty();
             match packet.read(&mut self.input) {
                 Ok(()) if packet.stream() == self.stream => return Reading::Packet(packet),
-                Ok(()) => return self.read(),
+                Ok(()) => {}
                 Err(ffmpeg::Error::Eof) => return Reading::End,
-                Err(ffmpeg::Error::InvalidData) => {}
+                Err(ffmpeg::Error::InvalidData) => corrupt += 1,
                 Err(error) => return Reading::Broken(error.to_string()),
             }
         }
@@ -183,6 +193,7 @@ pub(super) fn prepare() {
         // It can fail only for lack of memory; opening a file reports that in its own words.
         let _ = ffmpeg::init();
         ffmpeg::log::set_level(ffmpeg::log::Level::Quiet);
+        ffi::limit_allocations(MAX_ALLOCATION);
     });
 }
 

@@ -103,12 +103,17 @@ impl Coding {
     }
 
     /// The stretch that was coded (rule 12): `window` if given; else session-start to session-end
-    /// marks if both are there; else first picture to the end of the last. `None` without film.
+    /// marks if both are there; else first picture to the end of the last. Never beyond the film.
+    /// `None` without film.
     #[must_use]
     pub fn observed_window(&self, ethogram: &Ethogram, session: &Session) -> Option<Span> {
         use super::Role::{SessionEnd, SessionStart};
+        let within_film = |span: Span| match session.extent() {
+            Some(extent) => span.intersection(extent),
+            None => Some(span),
+        };
         if let Some(window) = self.window {
-            return Some(window);
+            return within_film(window);
         }
         let moments = |role| {
             self.marks.iter().filter(move |mark| {
@@ -119,9 +124,17 @@ impl Coding {
         // A session-end coded as a state ends the session where the state begins.
         let end = moments(SessionEnd).map(|mark| mark.from).max();
         match (start, end) {
-            (Some(from), Some(to)) if from < to => Some(Span { from, to }),
+            (Some(from), Some(to)) if from < to => within_film(Span { from, to }),
             _ => session.extent(),
         }
+    }
+
+    /// Only what done passes hold, for measuring: marks of the others are not complete (rule 13).
+    #[must_use]
+    pub fn of_done_passes(&self) -> Self {
+        let mut done = self.clone();
+        done.marks.retain(|mark| self.is_done(&mark.behaviour));
+        done
     }
 
     /// Whether a pass that holds the behaviour is done, so that absence means zero (rule 13).

@@ -2,3 +2,4 @@
 
 mod demo;
 mod figures;
+mod handmade;

@@ -4,8 +4,8 @@
 
 writes them to DIR (default: `handmade` beside this file), each with `expected.json`: what `oracle.py`
 makes of it. The moments that matter are written out below; what the animal does in between is filled in
-with a fixed seed. A study whose name begins with `open-` holds a question that the rules leave open; its
-title says which.
+with a fixed seed. A study whose title is a question holds one that the rules leave open; `expected.json` is
+the reading of `docs/METHODS.md`.
 """
 
 import json
@@ -574,58 +574,52 @@ def touching_cues():
 # Questions the rules leave open.
 
 
-def open_void_mark():
+def void_mark():
     step = {"success": "contact", "hold_s": 20}
-    s = Study("open-void-mark", "QUESTION: does a void mark end the presentation?", 70, step=step)
+    s = Study("void-mark", "QUESTION: does a void mark end the presentation?", 70, step=step)
     s.state("cue", (5, 20)).event("void", 10, reason="camera was knocked")
     s.event("orient", 14).event("contact", 16)
     s.state("cue", (30, 45)).event("void", 40, reason="camera was knocked").event("orient", 33)
     return s
 
 
-def open_held_before_cue():
+def held_before_cue():
     step = {"success": "on-station", "held_s": 5}
     title = "QUESTION: does holding that began before the cue count from the cue or from its start?"
-    s = Study("open-held-before-cue", title, 80, step=step)
+    s = Study("held-before-cue", title, 80, step=step)
     s.state("on-station", (8, 20)).state("cue", (10, 25))
     s.state("on-station", (35, 55)).state("cue", (45, 60))
     return s
 
 
-def open_raised_abort():
+def raised_abort():
     title = "QUESTION: does an onset that is at stop level through a rise abort?"
-    s = Study("open-raised-abort", title, 150, step={"success": "contact", "hold_s": 25})
+    s = Study("raised-abort", title, 150, step={"success": "contact", "hold_s": 25})
     s.state("cue", (5, 25)).event("draw-back", 10, 12, 14).event("back-off", 20)
     s.state("barrier", (40, 75), (90, 94)).state("cue", (85, 105)).event("back-off", 97)
-    s.state("cue", (120, 145)).state("cover", (121, 146)).event("back-off", 143)
     return s
 
 
-def open_pieces_as_onsets():
+def pieces_as_onsets():
     title = "QUESTION: is a bout that comes back into sight an onset where onsets are counted?"
-    s = Study("open-pieces-as-onsets", title, 60)
+    s = Study("pieces-as-onsets", title, 60)
     s.behaviour("freeze")["concern"] = [concern("watch", rise=rise("stop", count=2, window_s=20))]
     s.state("freeze", (10, 25)).state("out-of-sight", (14, 19))
     return s
 
 
-def open_same_moment():
+def same_moment():
     step = {"success": "contact", "hold_s": 20}
     title = "QUESTION: what ends a presentation when two endings fall on one picture?"
-    s = Study("open-same-moment", title, 60, step=step)
+    s = Study("same-moment", title, 60, step=step)
     s.state("disturbance", (15, 18)).state("cue", (5, 25)).event("contact", 15)
     s.event("abort", 40).state("cue", (30, 45)).event("contact", 40)
     return s
 
 
-def open_running():
-    title = "QUESTION: what is the outcome of a presentation whose cue bout is open?"
-    return Study("open-running", title, 60).state("cue", (40, None)).event("retreat", 45)
-
-
-def open_passes():
+def questions_of_passes():
     title = "QUESTION: do marks of passes that are not done hide, abort, or set the window?"
-    s = Study("open-passes", title, 90)
+    s = Study("passes", title, 90)
     s.codings = [
         ("K-01", "primary", ("Visibility and activity",)),
         ("K-02", "second", ("Watch and stop",)),
@@ -645,8 +639,8 @@ def studies():
     agreed += [by_chance(number, random.Random(SEED + number)) for number in CHANCE]
     found = [passes_not_done(), stop_then_cue_ends(), same_picture(), window_beyond_film(), details()]
     found += [orient_on_cue(), touching_cues()]
-    questions = [open_void_mark(), open_held_before_cue(), open_raised_abort(), open_pieces_as_onsets()]
-    questions += [open_same_moment(), open_running(), open_passes()]
+    questions = [void_mark(), held_before_cue(), raised_abort(), pieces_as_onsets()]
+    questions += [same_moment(), questions_of_passes()]
     for s in agreed + found:
         yield s.fill(chance)
     yield from questions

@@ -201,7 +201,8 @@ def behaviour_row(record, behaviour):
         if len(whole) > 1:
             row["sd_s"] = statistics.stdev(whole)
         if record.visible:
-            row["share_visible"] = total / record.visible
+            hides = "excluded" in behaviour.get("roles", [])
+            row["share_visible"] = None if hides else total / record.visible
     if record.visible:
         row["per_visible_hour"] = row["n"] / (record.visible / SECOND / 3600)
     return row

@@ -105,7 +105,10 @@ fn figures(counts: &[&Counts]) -> Figures {
         out_of_sight_share: out_of_sight
             .filter(|_| observed > Micros::ZERO)
             .map(|hidden| hidden / observed.seconds()),
-        why: first_missing(counts, |own| &own.visible),
+        why: first_missing(counts, |own| &own.visible).or_else(|| {
+            let why = first_missing(counts, |own| &own.presentations)?;
+            Some(format!("no presentations: {why}"))
+        }),
         behaviours: behaviour_figures(counts, visible_s),
         approach: approach_figures(counts),
         between: between_figures(counts, observed),
@@ -202,7 +205,7 @@ fn behaviour_figures(counts: &[&Counts], visible_s: Option<f64>) -> Vec<Behaviou
                 product_limit_median_s: of_complete(pooled.product_limit_median()),
                 share_visible: share
                     .filter(|_| is_state && !counted.is_out_of_sight)
-                    .map(|visible| pooled.visible.seconds() / visible),
+                    .map(|visible| total_s / visible),
                 per_visible_hour: share.map(|visible| f64::from(pooled.n) * 3600.0 / visible),
                 per_visible_hour_ci95: share
                     .and_then(|visible| garwood(pooled.n, visible / 3600.0))
@@ -254,32 +257,39 @@ fn all_presentations<'a>(counts: &[&'a Counts]) -> Option<Vec<(&'a str, &'a Pres
     Some(all)
 }
 
-fn presentation_figures(counts: &[&Counts]) -> Vec<PresentationFigures> {
-    all_presentations(counts)
-        .unwrap_or_default()
+fn presentation_figures(counts: &[&Counts]) -> Option<Vec<PresentationFigures>> {
+    let figures = all_presentations(counts)?
         .into_iter()
         .map(|(session, p)| {
             let seconds = |latency: Latency| latency.reached().map(Micros::seconds);
-            let missing: Vec<&str> = [
+            let named = [
                 ("orient", p.orient),
                 ("approach", p.approach),
                 ("contact", p.contact),
                 ("success", p.success),
-            ]
-            .iter()
-            .filter(|(_, latency)| latency.reached().is_none())
-            .map(|(name, _)| *name)
-            .collect();
-            let why = (!missing.is_empty()).then(|| {
-                let censored = (p.end - p.cue).seconds();
-                format!("not reached, watched for {censored:.3} s: {}", missing.join(", "))
-            });
+            ];
+            let those = |wanted: fn(&Latency) -> bool| -> Option<String> {
+                let those_names: Vec<&str> =
+                    named.iter().filter(|(_, own)| wanted(own)).map(|(name, _)| *name).collect();
+                (!those_names.is_empty()).then(|| those_names.join(", "))
+            };
+            let censored = (p.end - p.cue).seconds();
+            let parts = [
+                those(|own| matches!(own, Latency::Censored(_)))
+                    .map(|those_names| format!("not reached, watched for {censored:.3} s: {those_names}")),
+                those(|own| matches!(own, Latency::LeftOut))
+                    .map(|names| format!("left out, already under way: {names}")),
+                those(|own| matches!(own, Latency::NotCoded)).map(|names| format!("pass not done: {names}")),
+                (p.outcome == Outcome::NotCoded).then(|| "outcome: pass not done".to_owned()),
+            ];
+            let parts: Vec<String> = parts.into_iter().flatten().collect();
+            let why = (!parts.is_empty()).then(|| parts.join("; "));
             PresentationFigures {
                 session: session.to_owned(),
                 number: p.number,
                 cue_s: p.cue.seconds(),
                 end_s: p.end.seconds(),
-                outcome: p.outcome,
+                outcome: Some(p.outcome).filter(|own| *own != Outcome::NotCoded),
                 reason: p.reason.clone(),
                 orient_s: seconds(p.orient),
                 approach_s: seconds(p.approach),
@@ -290,7 +300,8 @@ fn presentation_figures(counts: &[&Counts]) -> Vec<PresentationFigures> {
                 why,
             }
         })
-        .collect()
+        .collect();
+    Some(figures)
 }
 
 /// Valid presentations below which the criterion is not judged (rule 21).
@@ -303,6 +314,9 @@ fn success_figures(counts: &[&Counts]) -> SuccessFigures {
             ..SuccessFigures::default()
         };
     };
+    if all.iter().any(|(_, p)| p.outcome == Outcome::NotCoded) {
+        return SuccessFigures { why: Some(Missing::PassNotDone.to_string()), ..SuccessFigures::default() };
+    }
     let count = |outcome: Outcome| {
         u32::try_from(all.iter().filter(|(_, p)| p.outcome == outcome).count()).unwrap_or(u32::MAX)
     };
@@ -356,7 +370,7 @@ pub fn curve<'a>(
             Latency::Reached(time) => (time, Ending::Reached),
             Latency::Already => (Micros::ZERO, Ending::Reached),
             Latency::Censored(time) => (time, Ending::Censored),
-            Latency::LeftOut => continue,
+            Latency::LeftOut | Latency::NotCoded => continue,
         };
         times.push(Time { length: length.seconds(), ending });
     }
@@ -369,12 +383,15 @@ fn latency(counts: &[&Counts], which: impl Fn(&Presentation) -> Latency) -> OneL
     let Some(all) = all_presentations(counts) else {
         return OneLatency { why: first_missing(counts, |own| &own.presentations), ..OneLatency::default() };
     };
+    if all.iter().any(|(_, p)| which(p) == Latency::NotCoded) {
+        return OneLatency { why: Some(Missing::PassNotDone.to_string()), ..OneLatency::default() };
+    }
     let (curve, n, reached) = curve(all.into_iter().map(|(_, p)| p), which);
     let median = curve.median();
     let longest = curve.steps().last().map(|step| step.at).filter(|longest| *longest > 0.0);
     OneLatency {
-        n,
-        reached,
+        n: Some(n),
+        reached: Some(reached),
         median_s: median.at,
         q1_s: curve.reaching(0.75).at,
         q3_s: curve.reaching(0.25).at,
@@ -445,6 +462,7 @@ fn concern_figures(counts: &[&Counts], visible_s: Option<f64>) -> ConcernFigures
     let target = counts.iter().map(|own| own.back_off_target).max().unwrap_or_default();
     let mut pooled = ConcernFigures { back_off_target_s: target.seconds(), ..ConcernFigures::default() };
     let (mut watch, mut stop, mut watch_incidents, mut within) = (Micros::ZERO, Micros::ZERO, 0, 0);
+    let (mut stop_incidents, mut continued) = (Vec::new(), Vec::new());
     let (mut longest_watch, mut longest_stop) = (Micros::ZERO, Micros::ZERO);
     let longest = |all: &[Incident]| all.iter().map(|own| own.span.length()).max().unwrap_or_default();
     for own in counts {
@@ -462,7 +480,7 @@ fn concern_figures(counts: &[&Counts], visible_s: Option<f64>) -> ConcernFigures
         watch = watch + concern.watch.total();
         stop = stop + concern.stop.total();
         watch_incidents += u32::try_from(concern.watch_incidents.len()).unwrap_or(u32::MAX);
-        pooled.stop_incidents.extend(concern.stop_incidents.iter().map(|incident| {
+        stop_incidents.extend(concern.stop_incidents.iter().map(|incident| {
             let (back_off, why) = match incident.back_off {
                 BackOff::After(time) => (Some(time.seconds()), None),
                 BackOff::StoppedByItself(time) => (None, Some(format!("stopped by itself after {time} s"))),
@@ -484,14 +502,16 @@ fn concern_figures(counts: &[&Counts], visible_s: Option<f64>) -> ConcernFigures
                 why,
             }
         }));
-        pooled.continued_after_stop.extend(concern.continued_after_stop.iter().map(|at| at.seconds()));
+        continued.extend(concern.continued_after_stop.iter().map(|at| at.seconds()));
     }
     pooled.watch_s = Some(watch.seconds());
     pooled.stop_s = Some(stop.seconds());
     pooled.watch_incidents = Some(watch_incidents);
     pooled.longest_watch_s = Some(longest_watch.seconds());
     pooled.longest_stop_s = Some(longest_stop.seconds());
-    let stops = u32::try_from(pooled.stop_incidents.len()).unwrap_or(u32::MAX);
+    let stops = u32::try_from(stop_incidents.len()).unwrap_or(u32::MAX);
+    pooled.stop_incidents = Some(stop_incidents);
+    pooled.continued_after_stop = Some(continued);
     let hours = visible_s.map(|visible| visible / 3600.0).filter(|hours| *hours > 0.0);
     pooled.stop_per_visible_hour = hours.map(|hours| f64::from(stops) / hours);
     pooled.stop_per_visible_hour_ci95 =

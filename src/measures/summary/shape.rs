@@ -60,7 +60,7 @@ pub struct Figures {
     pub visible_s: Option<f64>,
     /// Share of observed time out of sight.
     pub out_of_sight_share: Option<f64>,
-    /// Why `visible_s` is not there.
+    /// Why `visible_s` or `presentations` are not there.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
     /// Each behaviour of the ethogram.
@@ -68,7 +68,7 @@ pub struct Figures {
     /// Approach and retreat.
     pub approach: ApproachFigures,
     /// Each presentation.
-    pub presentations: Vec<PresentationFigures>,
+    pub presentations: Option<Vec<PresentationFigures>>,
     /// Time from one presentation's end to the next cue.
     pub between: BetweenFigures,
     /// Success.
@@ -114,7 +114,7 @@ pub struct BehaviourFigures {
     pub max_s: Option<f64>,
     /// Median by the product limit, bouts cut at their end as censored.
     pub product_limit_median_s: Option<f64>,
-    /// Share of visible time; of what runs on out of sight (handler, cue) only its visible part.
+    /// Its time to visible time; what runs on out of sight (handler, cue) can pass 1.
     pub share_visible: Option<f64>,
     /// Bouts or events in an hour of visible time.
     pub per_visible_hour: Option<f64>,
@@ -161,7 +161,7 @@ pub struct PresentationFigures {
     /// Session time of its end.
     pub end_s: f64,
     /// How it ended.
-    pub outcome: Outcome,
+    pub outcome: Option<Outcome>,
     /// Why it is void.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
@@ -244,9 +244,9 @@ pub struct LatencyFigures {
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct OneLatency {
     /// Presentations.
-    pub n: u32,
+    pub n: Option<u32>,
     /// In how many it was reached.
-    pub reached: u32,
+    pub reached: Option<u32>,
     /// First time at which half or fewer were still waiting.
     pub median_s: Option<f64>,
     /// Limits of 95 % (log–log).
@@ -292,7 +292,7 @@ pub struct ConcernFigures {
     /// Runs at watch.
     pub watch_incidents: Option<u32>,
     /// Each run at stop.
-    pub stop_incidents: Vec<IncidentFigures>,
+    pub stop_incidents: Option<Vec<IncidentFigures>>,
     /// Longest run at watch.
     pub longest_watch_s: Option<f64>,
     /// Longest run at stop.
@@ -306,7 +306,7 @@ pub struct ConcernFigures {
     /// Stop incidents from which the handler backed off within the target.
     pub back_offs_within_target: Option<u32>,
     /// Session times of presentations after the first stop incident, where the plan says to end.
-    pub continued_after_stop: Vec<f64>,
+    pub continued_after_stop: Option<Vec<f64>>,
     /// Why what is missing is missing.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,

@@ -52,7 +52,7 @@ impl Prepared {
             .collect();
         let mut reached = String::new();
         let (mut cards, mut cues, mut stops) = (Vec::new(), Vec::new(), Vec::new());
-        if let Some(record) = Record::try_new(coding, ethogram, session, study, Marks::All) {
+        if let Some(record) = Record::try_new(coding, ethogram, session, study, Marks::AsTheyStand) {
             let found = presentations::of(&record);
             stops = concern::of(&record, &found)
                 .stop_incidents
@@ -218,7 +218,7 @@ fn card_of(p: &presentations::Presentation, bars: &[tape::Bar], longest: Micros)
         Latency::Reached(time) => format!("{:.2} s", time.seconds()),
         Latency::Already => "0 already".to_owned(),
         Latency::Censored(time) => format!("> {:.1} s", time.seconds()),
-        Latency::LeftOut => "—".to_owned(),
+        Latency::LeftOut | Latency::NotCoded => "—".to_owned(),
     };
     let outcome = match (&p.reason, p.outcome) {
         (Some(reason), Outcome::Void) => format!("void: {reason}"),
