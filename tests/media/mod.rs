@@ -3,4 +3,5 @@
 mod drawing;
 mod exact;
 mod memory;
+mod mutated;
 mod refusals;

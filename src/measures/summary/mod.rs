@@ -276,7 +276,7 @@ fn presentation_figures(counts: &[&Counts]) -> Option<Vec<PresentationFigures>> 
             let censored = (p.end - p.cue).seconds();
             let parts = [
                 those(|own| matches!(own, Latency::Censored(_)))
-                    .map(|those_names| format!("not reached, watched for {censored:.3} s: {those_names}")),
+                    .map(|names| format!("not reached, watched for {censored:.3} s: {names}")),
                 those(|own| matches!(own, Latency::LeftOut))
                     .map(|names| format!("left out, already under way: {names}")),
                 those(|own| matches!(own, Latency::NotCoded)).map(|names| format!("pass not done: {names}")),
