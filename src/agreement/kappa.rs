@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use super::weighted::Weights;
+
 /// A square table: rows first record, columns second; weights of any unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table {
@@ -23,6 +25,19 @@ pub enum NoKappa {
     TooFew,
     /// A pass that holds it is not done in both.
     PassNotDone,
+    /// Weights that are not of the table's size, are negative, give no credit on the diagonal, or
+    /// make no difference.
+    WeightsDoNotFit,
+    /// A standard error wants counts of independent units, and these are not whole numbers.
+    NotCounts,
+    /// Defined for two labels only.
+    NotTwoLabels,
+    /// Units were rated by different numbers of people, or by one.
+    UnequalRaters,
+    /// Values that are not one a label, not finite, or negative on a ratio scale.
+    ValuesDoNotFit,
+    /// Not one event of one record has a partner in the other.
+    NothingPaired,
 }
 
 impl fmt::Display for NoKappa {
@@ -33,6 +48,12 @@ impl fmt::Display for NoKappa {
             Self::DidNotOccur => "did not occur",
             Self::TooFew => "too few",
             Self::PassNotDone => "pass not done",
+            Self::WeightsDoNotFit => "the weights do not fit the table",
+            Self::NotCounts => "a standard error wants whole counts of independent units",
+            Self::NotTwoLabels => "defined for two labels only",
+            Self::UnequalRaters => "not every unit was rated by the same number of people, two or more",
+            Self::ValuesDoNotFit => "the labels' values do not fit the scale",
+            Self::NothingPaired => "no event of one record has a partner in the other",
         })
     }
 }
@@ -51,16 +72,25 @@ pub struct Kappa {
 }
 
 impl Table {
-    /// A table from rows; `None` when it is not square.
+    /// A table from rows; `None` when it is not square or holds anything but numbers from 0 up.
     #[must_use]
     pub fn from_rows(rows: &[Vec<f64>]) -> Option<Self> {
         let size = rows.len();
         let cells: Vec<f64> = rows.iter().flatten().copied().collect();
-        (cells.len() == size * size && rows.iter().all(|row| row.len() == size))
-            .then_some(Self { size, cells })
+        let square = cells.len() == size * size && rows.iter().all(|row| row.len() == size);
+        let counts = cells.iter().all(|cell| *cell >= 0.0) && cells.iter().sum::<f64>().is_finite();
+        (square && counts).then_some(Self { size, cells })
     }
 
-    fn cell(&self, row: usize, column: usize) -> f64 {
+    /// Labels: rows, and as many columns.
+    #[must_use]
+    pub fn size(&self) -> usize {
+        self.size
+    }
+
+    /// A cell; 0 outside the table.
+    #[must_use]
+    pub fn cell(&self, row: usize, column: usize) -> f64 {
         self.cells.get(row * self.size + column).copied().unwrap_or(0.0)
     }
 
@@ -92,28 +122,28 @@ impl Table {
         Self { size: 2, cells: vec![both, only_first, only_second, neither] }
     }
 
-    /// Kappa and what belongs beside it.
+    /// The table without one label's row and column.
+    #[must_use]
+    pub fn without(&self, label: usize) -> Self {
+        let kept: Vec<usize> = (0..self.size).filter(|own| *own != label).collect();
+        let cells = kept.iter().flat_map(|row| kept.iter().map(|column| self.cell(*row, *column))).collect();
+        Self { size: kept.len(), cells }
+    }
+
+    /// Kappa and what belongs beside it. The highest kappa the margins allow is
+    /// (Σ min(p_i·, p_·i) − p_e)/(1 − p_e) (Cohen 1960).
     ///
     /// # Errors
     /// When it is not defined.
     pub fn kappa(&self) -> Result<Kappa, NoKappa> {
+        let found = self.weighted(&Weights::Nominal)?;
         let total = self.total();
-        if total <= 0.0 {
-            return Err(NoKappa::NothingCompared);
-        }
-        let over = |value: &dyn Fn(usize) -> f64| (0..self.size).map(value).sum::<f64>();
-        let observed = over(&|i| self.cell(i, i)) / total;
-        let expected = over(&|i| self.row(i) * self.column(i)) / (total * total);
-        let highest = over(&|i| self.row(i).min(self.column(i))) / total;
-        // Exactly 1 up to rounding: one label in both.
-        if 1.0 - expected < 1e-12 {
-            return Err(NoKappa::NoVariation);
-        }
+        let highest = (0..self.size).map(|i| self.row(i).min(self.column(i))).sum::<f64>() / total;
         Ok(Kappa {
-            observed,
-            expected,
-            kappa: (observed - expected) / (1.0 - expected),
-            max: (highest - expected) / (1.0 - expected),
+            observed: found.observed,
+            expected: found.expected,
+            kappa: found.kappa,
+            max: (highest - found.expected) / (1.0 - found.expected),
         })
     }
 }
@@ -150,6 +180,9 @@ mod tests {
         assert_eq!(table(&[&[5.0, 4.0], &[0.0, 0.0]]).kappa().unwrap().kappa, 0.0, "one record is constant");
         assert_eq!(table(&[&[5.0, 0.0], &[0.0, 4.0]]).kappa().unwrap().kappa, 1.0);
         assert!(Table::from_rows(&[vec![1.0], vec![1.0]]).is_none());
+        for bad in [-1.0, f64::NAN, f64::INFINITY] {
+            assert!(Table::from_rows(&[vec![bad]]).is_none());
+        }
     }
 
     #[test]

@@ -22,6 +22,15 @@ impl Matched {
         let all = self.pairs.len() + self.only_first.len() + self.only_second.len();
         (all > 0).then(|| self.pairs.len() as f64 / all as f64)
     }
+
+    /// 2·matched / (moments of the first + moments of the second): specific agreement of events
+    /// (Dice 1945, Ecology 26:297–302). `None` when both lists are empty.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss)] // Counts far below 2^53.
+    pub fn dice(&self) -> Option<f64> {
+        let all = 2 * self.pairs.len() + self.only_first.len() + self.only_second.len();
+        (all > 0).then(|| (2 * self.pairs.len()) as f64 / all as f64)
+    }
 }
 
 /// Best so far: pairs, then total offset (less is better).

@@ -1,1 +1,5 @@
 //! Tests of agreement.
+
+mod case;
+mod properties;
+mod reference;
