@@ -9,6 +9,7 @@ use iced::{Element, Length, Subscription, Task, Theme};
 use super::screen::coding::{self, Coding};
 use super::screen::new_study::{self, NewStudy};
 use super::screen::sessions::{self, Sessions};
+use super::screen::sheet::{self, SheetScreen};
 use super::settings::Settings;
 use super::theme::{self, Mode};
 use crate::storage::{StudyFolder, study_folder};
@@ -23,6 +24,8 @@ pub enum Message {
     Coding(coding::Message),
     /// For the form of a new study.
     NewStudy(new_study::Message),
+    /// For a sheet.
+    Sheet(sheet::Message),
     /// The cautions have been read.
     CautionsRead,
     /// Show the cautions again.
@@ -41,6 +44,7 @@ enum Screen {
     Cautions,
     Sessions,
     NewStudy(NewStudy),
+    Sheet(Box<SheetScreen>),
     Coding(Box<Coding>),
 }
 
@@ -113,7 +117,7 @@ impl App {
                 self.pending = Some(coding.path().to_owned());
             }
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
-            Screen::Sessions | Screen::Cautions => {}
+            Screen::Sessions | Screen::Sheet(_) | Screen::Cautions => {}
         }
     }
 
@@ -180,6 +184,25 @@ impl App {
                         self.screen = Screen::NewStudy(NewStudy::new(clip, person));
                         return iced::widget::operation::focus("animal");
                     }
+                    sessions::Action::Sheet(subject) => {
+                        let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                        match SheetScreen::try_new(folder, subject) {
+                            Ok(open) => {
+                                self.screen = Screen::Sheet(Box::new(open));
+                                return iced::widget::operation::focus(sheet::FIRST);
+                            }
+                            Err(error) => self.sessions.say(error.to_string()),
+                        }
+                    }
+                }
+            }
+            Message::Sheet(message) => {
+                if let Screen::Sheet(open) = &mut self.screen
+                    && let sheet::Action::Leave(folder) = open.update(message)
+                {
+                    self.sessions.folder = Some(*folder);
+                    self.sessions.refresh();
+                    self.screen = Screen::Sessions;
                 }
             }
             Message::Coding(message) => {
@@ -267,9 +290,15 @@ impl App {
                 _ => None,
             }),
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
+            Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
         };
         let fields = match &self.screen {
-            Screen::Sessions | Screen::NewStudy(_) => iced::keyboard::listen().filter_map(field_key),
+            Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
+                iced::event::listen_with(|event, _, _| match event {
+                    iced::Event::Keyboard(event) => field_key(event),
+                    _ => None,
+                })
+            }
             Screen::Cautions | Screen::Coding(_) => Subscription::none(),
         };
         Subscription::batch([own, fields, iced::window::close_requests().map(Message::CloseRequested)])
@@ -283,6 +312,7 @@ impl App {
             Screen::Cautions => cautions(mode),
             Screen::Sessions => self.sessions.view(mode).map(Message::Sessions),
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
+            Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -294,6 +324,7 @@ impl App {
         let is_coding = matches!(self.screen, Screen::Coding(_));
         let place = match &self.screen {
             Screen::Coding(coding) => coding.title(),
+            Screen::Sheet(open) => open.title().to_owned(),
             _ => String::new(),
         };
         let bar = row![

@@ -8,3 +8,4 @@ pub mod coder;
 pub mod history;
 pub mod player;
 pub mod reel;
+pub mod sheet;

@@ -3,3 +3,4 @@
 pub mod coding;
 pub mod new_study;
 pub mod sessions;
+pub mod sheet;

@@ -7,7 +7,8 @@ use iced::keyboard::{self, Key};
 use iced::widget::{button, column, container, row, scrollable, space, text, text_input};
 use iced::{Element, Length, Subscription};
 
-use super::new_study;
+use super::sheet::Subject;
+use super::{new_study, sheet};
 use crate::gui::theme::{self, Mode, Palette};
 use crate::model::{Purpose, Status};
 use crate::storage::{CodingHead, Listing, SessionEntry, StudyFolder};
@@ -32,9 +33,26 @@ pub enum Message {
     /// What to show is typed.
     Filter(String),
     /// A key went down.
-    KeyDown(Key),
+    KeyDown(Key, keyboard::Modifiers),
+    /// A sheet is to be filled in.
+    Sheet(Ask),
     /// Another study.
     NewStudy,
+}
+
+/// Which sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ask {
+    /// Of the chosen session.
+    Session,
+    /// Of its animal.
+    Animal,
+    /// Of an animal that is not in the study yet.
+    NewAnimal,
+    /// Of the animal's plan.
+    Plan,
+    /// Of the study.
+    Study,
 }
 
 /// What the app is to do.
@@ -45,6 +63,8 @@ pub enum Action {
     Open(PathBuf),
     /// Make a new study, around a clip if one was dropped.
     NewStudy(Option<PathBuf>),
+    /// Fill in a sheet.
+    Sheet(Subject),
 }
 
 /// The home of a study.
@@ -74,6 +94,11 @@ impl Sessions {
     /// Reads the folder again.
     pub fn refresh(&mut self) {
         self.listing = self.folder.as_ref().map(StudyFolder::list).unwrap_or_default();
+    }
+
+    /// Says something below the list.
+    pub fn say(&mut self, words: String) {
+        self.said = Some(words);
     }
 
     /// Code of the person at work.
@@ -108,12 +133,13 @@ impl Sessions {
             Message::Dropped(path) => return self.add_clip(path),
             Message::Filter(text) => self.filter = text,
             Message::NewStudy => return Action::NewStudy(None),
-            Message::KeyDown(key) => return self.key_down(&key),
+            Message::KeyDown(key, modifiers) => return self.key_down(&key, modifiers),
+            Message::Sheet(ask) => return self.sheet(ask),
         }
         Action::None
     }
 
-    fn key_down(&mut self, key: &Key) -> Action {
+    fn key_down(&mut self, key: &Key, modifiers: keyboard::Modifiers) -> Action {
         let shown: Vec<usize> = self.shown().into_iter().map(|(place, _)| place).collect();
         let place = shown.iter().position(|own| *own == self.chosen).unwrap_or(0);
         let go = |to: usize| shown.get(to).copied();
@@ -133,8 +159,33 @@ impl Sessions {
                     None => self.begin(Purpose::Primary),
                 };
             }
+            Key::Named(Named::F2) => return self.sheet(Ask::Session),
+            Key::Named(Named::F3) if modifiers.shift() => return self.sheet(Ask::NewAnimal),
+            Key::Named(Named::F3) => return self.sheet(Ask::Animal),
+            Key::Named(Named::F4) => return self.sheet(Ask::Plan),
+            Key::Named(Named::F5) => return self.sheet(Ask::Study),
             _ => {}
         }
+        Action::None
+    }
+
+    fn sheet(&mut self, ask: Ask) -> Action {
+        let Some(folder) = &self.folder else { return Action::None };
+        let session = self.listing.sessions.get(self.chosen).map(|entry| &entry.session);
+        let animal = session
+            .and_then(|session| folder.study.animal(&session.animal))
+            .or_else(|| folder.study.animals.first());
+        let subject = match ask {
+            Ask::Study => Some(Subject::Study),
+            Ask::NewAnimal => Some(Subject::Animal(None)),
+            Ask::Session => session.map(|session| Subject::Session(session.id.clone())),
+            Ask::Animal => Some(sheet::animal_of(animal)),
+            Ask::Plan => animal.map(|animal| sheet::plan_of(folder, &animal.id)),
+        };
+        if let Some(subject) = subject {
+            return Action::Sheet(subject);
+        }
+        self.said = Some("Choose a session first.".to_owned());
         Action::None
     }
 
@@ -200,7 +251,7 @@ impl Sessions {
     /// Keys, and files dropped on the window.
     pub fn subscription() -> Subscription<Message> {
         let keys = keyboard::listen().filter_map(|event| match event {
-            keyboard::Event::KeyPressed { key, .. } => Some(Message::KeyDown(key)),
+            keyboard::Event::KeyPressed { key, modifiers, .. } => Some(Message::KeyDown(key, modifiers)),
             _ => None,
         });
         let files = iced::event::listen_with(|event, _, _| match event {
@@ -249,6 +300,12 @@ impl Sessions {
                 .style(theme::key(palette, false))
                 .on_press(Message::Begin(purpose))
         };
+        let ask = |words: &'static str, which| {
+            button(text(words).size(theme::BODY))
+                .padding([6, 12])
+                .style(theme::key(palette, false))
+                .on_press(Message::Sheet(which))
+        };
         let foot = column![
             row![
                 text("You").size(theme::BODY).color(palette.quiet),
@@ -274,6 +331,14 @@ impl Sessions {
                     .padding([6, 12])
                     .style(theme::key(palette, false))
                     .on_press(Message::AddClip),
+            ]
+            .spacing(8),
+            row![
+                ask("Session (F2)", Ask::Session),
+                ask("Animal (F3)", Ask::Animal),
+                ask("New animal (Shift+F3)", Ask::NewAnimal),
+                ask("Plan (F4)", Ask::Plan),
+                ask("Study and people (F5)", Ask::Study),
             ]
             .spacing(8),
             text(
