@@ -7,7 +7,13 @@
 pub mod bouts;
 pub mod concern;
 pub mod presentations;
+pub mod quantity;
 pub mod record;
+pub mod sampling;
+pub mod sequence;
+pub mod slips;
 pub mod summary;
+pub mod survivorship;
+pub mod trend;
 
 pub use record::{Marks, Missing, Record};

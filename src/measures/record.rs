@@ -3,8 +3,10 @@
 use std::fmt;
 
 use crate::model::{
-    Actor, Animal, Behaviour, Coding, Ethogram, Kind, Mark, MarkId, Plan, Role, Session, Step, Study, Taxon,
+    Actor, Animal, Behaviour, Coding, Ethogram, Kind, Mark, MarkId, Plan, Purpose, RecordingRule, Role,
+    Session, Step, Study, Taxon,
 };
+use crate::numeric::Undefined;
 use crate::time::{Micros, Span, Spans};
 
 /// Which marks are measured.
@@ -39,6 +41,22 @@ pub enum Missing {
     NoDuration,
     /// Every bout is cut by an edge or by out of sight.
     AllCut,
+    /// Only samples were recorded, not all of the behaviour.
+    NotContinuous,
+    /// The ethogram of the session does not have it.
+    NotInEthogram,
+    /// A session has no wall clock.
+    NoClock,
+    /// Even the shortest interval tried misses too much.
+    NoInterval,
+    /// The statistic has no value.
+    Undefined(Undefined),
+}
+
+impl From<Undefined> for Missing {
+    fn from(why: Undefined) -> Self {
+        if why == Undefined::TooFew { Self::TooFew } else { Self::Undefined(why) }
+    }
 }
 
 impl fmt::Display for Missing {
@@ -52,6 +70,11 @@ impl fmt::Display for Missing {
             Self::MedianNotReached => "median not reached",
             Self::NoDuration => "an event has no duration",
             Self::AllCut => "every bout is cut by an edge or by out of sight",
+            Self::NotContinuous => "not recorded continuously",
+            Self::NotInEthogram => "not in the ethogram of the session",
+            Self::NoClock => "a session has no wall clock",
+            Self::NoInterval => "even the shortest interval tried misses too much",
+            Self::Undefined(why) => return why.fmt(f),
         })
     }
 }
@@ -213,6 +236,20 @@ impl<'a> Record<'a> {
     #[must_use]
     pub fn is_coded(&self, role: Role) -> bool {
         self.is_live() || self.is_role_done(role) != Err(Missing::PassNotDone)
+    }
+
+    /// Whether it is the one that counts for its session and the session is not left out (rule 14).
+    #[must_use]
+    pub fn is_counted(&self) -> bool {
+        self.coding.purpose == Purpose::Primary && self.session.left_out.is_none()
+    }
+
+    /// That all of the behaviour was recorded, not samples of it: what needs exact times needs this.
+    ///
+    /// # Errors
+    /// When the coding was made by sampling.
+    pub fn is_continuous(&self) -> Result<(), Missing> {
+        if self.coding.rule == RecordingRule::Continuous { Ok(()) } else { Err(Missing::NotContinuous) }
     }
 
     /// Whether every behaviour of a role is coded to its end; `Err` also when none has the role.

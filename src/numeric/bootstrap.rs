@@ -4,8 +4,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use statrs::distribution::{ContinuousCDF as _, Normal};
 
-use super::interval::Z95;
-use super::quantile;
+use super::interval::Confidence;
+use super::{Undefined, quantile};
 
 /// Samples drawn.
 pub const DRAWS: usize = 2_000;
@@ -69,35 +69,97 @@ pub fn percentile(count: usize, seed: u64, statistic: &dyn Fn(&[usize]) -> Optio
 #[must_use]
 pub fn bca(count: usize, seed: u64, statistic: &dyn Fn(&[usize]) -> Option<f64>) -> Option<Interval> {
     let plain = percentile(count, seed, statistic)?;
-    let corrected = (|| {
-        let all: Vec<usize> = (0..count).collect();
-        let estimate = statistic(&all)?;
+    let all: Vec<usize> = (0..count).collect();
+    let corrected = statistic(&all).zip(left_out(count, statistic)).and_then(|(estimate, left_out)| {
         let found = draws(count, seed, statistic);
-        let normal = Normal::new(0.0, 1.0).ok()?;
+        Correction::of(&found, estimate, &left_out, Confidence::P95, Equal::Above).ok()
+    });
+    Some(corrected.map_or(plain, |corrected| Interval {
+        low: corrected.low,
+        high: corrected.high,
+        method: Method::Bca,
+    }))
+}
+
+/// The statistic with each item left out in turn; `None` when one of them is undefined.
+#[must_use]
+pub fn left_out(count: usize, statistic: &dyn Fn(&[usize]) -> Option<f64>) -> Option<Vec<f64>> {
+    let all: Vec<usize> = (0..count).collect();
+    (0..count)
+        .map(|out| statistic(&all.iter().copied().filter(|place| *place != out).collect::<Vec<_>>()))
+        .collect()
+}
+
+/// Draws closer to the estimate than this share of the largest are equal to it.
+const SAME: f64 = 1e-12;
+
+/// Where a draw equal to the estimate counts when `z0` is found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Equal {
+    /// With those above it (Efron & Tibshirani 1993): ours.
+    Above,
+    /// Half above, half below.
+    Halved,
+}
+
+/// Acceleration: Σ(m − v)³/(6(Σ(m − v)²)^1.5) of the values with each item left out, m their mean.
+///
+/// # Errors
+/// When they do not vary.
+pub fn acceleration(left_out: &[f64]) -> Result<f64, Undefined> {
+    let mean = quantile::mean(left_out).ok_or(Undefined::TooFew)?;
+    let squares: f64 = left_out.iter().map(|value| (mean - value).powi(2)).sum();
+    let cubes: f64 = left_out.iter().map(|value| (mean - value).powi(3)).sum();
+    if squares > 0.0 { Ok(cubes / (6.0 * squares.powf(1.5))) } else { Err(Undefined::NoVariation) }
+}
+
+/// A BCa interval and what went into it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Correction {
+    /// Normal point of the share of draws below the estimate: the bias.
+    pub z0: f64,
+    /// The acceleration.
+    pub acceleration: f64,
+    /// Shares of draws at which the limits are read: Φ(z0 + (z0 ± z)/(1 − a(z0 ± z))).
+    pub levels: (f64, f64),
+    /// Lower limit (type 7).
+    pub low: f64,
+    /// Upper limit.
+    pub high: f64,
+}
+
+impl Correction {
+    /// From sorted draws, the estimate, and the statistic with each item left out.
+    ///
+    /// # Errors
+    /// All draws on one side of the estimate, or no variation when one item is left out.
+    pub fn of(
+        draws: &[f64],
+        estimate: f64,
+        left_out: &[f64],
+        confidence: Confidence,
+        equal: Equal,
+    ) -> Result<Self, Undefined> {
+        // A resample that holds the same values in another order can miss the estimate by rounding.
+        let ends = [draws.first(), draws.last(), Some(&estimate)];
+        let largest = ends.into_iter().flatten().fold(0.0_f64, |largest, value| largest.max(value.abs()));
+        let slack = SAME * largest;
         #[allow(clippy::cast_precision_loss)] // Counts of draws.
-        let below = found.iter().filter(|draw| **draw < estimate).count() as f64 / found.len() as f64;
-        if below <= 0.0 || below >= 1.0 {
-            return None;
+        let share = |count: usize| count as f64 / draws.len() as f64;
+        let below = share(draws.iter().filter(|draw| **draw < estimate - slack).count());
+        let at = share(draws.iter().filter(|draw| (**draw - estimate).abs() <= slack).count());
+        let below = if equal == Equal::Halved { below + at / 2.0 } else { below };
+        if !(below > 0.0 && below < 1.0) {
+            return Err(Undefined::NotEstimable);
         }
-        let bias = normal.inverse_cdf(below);
-        let left_out: Vec<f64> = (0..count)
-            .map(|out| statistic(&all.iter().copied().filter(|place| *place != out).collect::<Vec<_>>()))
-            .collect::<Option<_>>()?;
-        let mean = quantile::mean(&left_out)?;
-        let squares: f64 = left_out.iter().map(|value| (mean - value).powi(2)).sum();
-        let cubes: f64 = left_out.iter().map(|value| (mean - value).powi(3)).sum();
-        if squares <= 0.0 {
-            return None;
-        }
-        let acceleration = cubes / (6.0 * squares.powf(1.5));
-        let level = |z: f64| normal.cdf(bias + (bias + z) / (1.0 - acceleration * (bias + z)));
-        Some(Interval {
-            low: quantile::sorted(&found, level(-Z95))?,
-            high: quantile::sorted(&found, level(Z95))?,
-            method: Method::Bca,
-        })
-    })();
-    Some(corrected.unwrap_or(plain))
+        let normal = Normal::standard();
+        let z0 = normal.inverse_cdf(below);
+        let acceleration = acceleration(left_out)?;
+        let level = |z: f64| normal.cdf(z0 + (z0 + z) / (1.0 - acceleration * (z0 + z)));
+        let levels = (level(-confidence.z()), level(confidence.z()));
+        let read = |level: f64| quantile::sorted(draws, level).ok_or(Undefined::NotEstimable);
+        Ok(Self { z0, acceleration, levels, low: read(levels.0)?, high: read(levels.1)? })
+    }
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! The product-limit estimate of Kaplan & Meier (1958, J Am Stat Assoc 53:457–481) for times that
 //! may be right-censored.
 
+use super::Undefined;
 use super::interval::Z95;
 
 /// A time from a start, reached or censored.
@@ -51,6 +52,39 @@ pub struct Point {
     pub at: Option<f64>,
     /// Limits of 95 % after Brookmeyer & Crowley (1982, Biometrics 38:29–41) from log–log limits.
     pub ci95: (Option<f64>, Option<f64>),
+}
+
+/// On which scale limits of the share waiting are symmetric.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Scale {
+    /// ln(−ln S): never outside 0 and 1. Ours.
+    #[default]
+    LogLog,
+    /// ln S; cut at 1.
+    Log,
+    /// S itself; cut at 0 and 1.
+    Plain,
+}
+
+/// What a quantile is where the curve is flat exactly at its level.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Flat {
+    /// The start of the flat piece: the first time at or below the level. Ours.
+    #[default]
+    Start,
+    /// Its middle.
+    Middle,
+}
+
+/// Mean time up to a limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RestrictedMean {
+    /// The limit: it belongs beside the number.
+    pub until: f64,
+    /// Area under the curve up to it.
+    pub mean: f64,
+    /// Σ A²·d/(n(n−d)) over the times before the limit, A the area from there on.
+    pub variance: f64,
 }
 
 /// Floating products may miss a level by a hair.
@@ -105,6 +139,12 @@ impl Curve {
     /// First time at which the share waiting is at or below `level`, with limits.
     #[must_use]
     pub fn reaching(&self, level: f64) -> Point {
+        self.reaching_by(level, Scale::LogLog, Flat::Start)
+    }
+
+    /// The same with the limits' scale and the rule for flat pieces named.
+    #[must_use]
+    pub fn reaching_by(&self, level: f64, scale: Scale, flat: Flat) -> Point {
         let first = |share: &dyn Fn(&Step) -> Option<f64>| {
             self.steps
                 .iter()
@@ -112,8 +152,17 @@ impl Curve {
                 .find(|step| share(step).is_some_and(|share| share <= level + SLACK))
                 .map(|step| step.at)
         };
+        let start = first(&|step| Some(step.survival));
+        let end = first(&|step| Some(step.survival + 2.0 * SLACK));
+        // The median's limits: with nobody left the curve itself is below any level.
+        let limits = |step: &Step| {
+            if step.survival <= SLACK { Some((0.0, f64::INFINITY)) } else { step.limits(scale) }
+        };
         Point {
-            at: first(&|step| Some(step.survival)),
+            at: match (flat, start, end) {
+                (Flat::Middle, Some(start), Some(end)) => Some(f64::midpoint(start, end)),
+                _ => start,
+            },
             ci95: (
                 first(&|step| limits(step).map(|(low, _)| low)),
                 first(&|step| limits(step).map(|(_, high)| high)),
@@ -135,16 +184,51 @@ impl Curve {
         }
         Some(area + survival * (until - from))
     }
+
+    /// Mean time up to `until` with its variance. To compare groups take one limit that all of them
+    /// were watched to.
+    ///
+    /// # Errors
+    /// No times, or a limit past the longest one while cases still wait there.
+    pub fn restricted(&self, until: f64) -> Result<RestrictedMean, Undefined> {
+        let (mean, last) = self.restricted_mean(until).zip(self.steps.last()).ok_or(Undefined::TooFew)?;
+        if until > last.at && last.survival > SLACK {
+            return Err(Undefined::BeyondWatching);
+        }
+        let mut variance = 0.0;
+        for step in self.steps.iter().filter(|step| step.at < until && step.reached < step.at_risk) {
+            let (n, d) = (f64::from(step.at_risk), f64::from(step.reached));
+            let after = mean - self.restricted_mean(step.at).unwrap_or(0.0);
+            variance += after * after * d / (n * (n - d));
+        }
+        Ok(RestrictedMean { until, mean, variance })
+    }
 }
 
-/// Limits of 95 % of the share waiting, log–log; none at 1 and at 0.
-fn limits(step: &Step) -> Option<(f64, f64)> {
-    if step.survival <= SLACK || step.survival >= 1.0 {
-        // At 0 nobody is left: the curve itself is below any level.
-        return (step.survival <= SLACK).then_some((0.0, f64::INFINITY));
+impl Step {
+    /// Standard error of the share waiting (Greenwood 1926): S·√(Σ d/(n(n−d))); none when nobody is left.
+    #[must_use]
+    pub fn standard_error(&self) -> Option<f64> {
+        (self.survival > SLACK).then(|| self.survival * self.greenwood.sqrt())
     }
-    let spread = Z95 * step.greenwood.sqrt() / step.survival.ln().abs();
-    Some((step.survival.powf(spread.exp()), step.survival.powf((-spread).exp())))
+
+    /// Limits of 95 % of the share waiting; none at 1 and when nobody is left.
+    #[must_use]
+    pub fn limits(&self, scale: Scale) -> Option<(f64, f64)> {
+        if self.survival <= SLACK || self.survival >= 1.0 {
+            return None;
+        }
+        let spread = Z95 * self.greenwood.sqrt();
+        let s = self.survival;
+        Some(match scale {
+            Scale::LogLog => {
+                let spread = spread / s.ln().abs();
+                (s.powf(spread.exp()), s.powf((-spread).exp()))
+            }
+            Scale::Log => (s * (-spread).exp(), (s * spread.exp()).min(1.0)),
+            Scale::Plain => ((s * (1.0 - spread)).max(0.0), (s * (1.0 + spread)).min(1.0)),
+        })
+    }
 }
 
 #[cfg(test)]
@@ -185,6 +269,10 @@ mod tests {
         assert_eq!(curve(&[(30.0, false); 4]).median().at, None);
         assert_eq!(curve(&[]).median().at, None);
         assert_eq!(curve(&[]).restricted_mean(5.0), None);
+        assert_eq!(curve(&[]).restricted(5.0), Err(Undefined::TooFew));
+        let waiting = curve(&[(1.0, true), (4.0, false)]);
+        assert_eq!(waiting.restricted(5.0), Err(Undefined::BeyondWatching), "nobody was watched to 5");
+        assert_eq!(waiting.restricted(4.0).unwrap().mean, 2.5);
         // Without censoring the restricted mean over everything is the mean.
         assert_eq!(curve(&[(1.0, true), (2.0, true), (6.0, true)]).restricted_mean(6.0), Some(3.0));
     }

@@ -1,5 +1,13 @@
-//! Measures and agreement of the demo against the figures the script was written to give.
+//! Measures and agreement: the demo against the figures its script was written to give, statistics against
+//! reference cases, small codings made by hand.
 
+mod courses;
 mod demo;
+mod demo_records;
 mod figures;
 mod handmade;
+mod made;
+mod reference;
+mod samples;
+mod sequences;
+mod slips;
