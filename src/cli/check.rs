@@ -1,5 +1,6 @@
 //! `shedlight check`: every file of a study, readable and consistent; its clips, found and unchanged.
 
+use std::fmt::Write as _;
 use std::io::Write;
 use std::path::Path;
 
@@ -7,6 +8,7 @@ use serde::Serialize;
 
 use super::arguments::Check;
 use super::{CommandResult, FINDINGS, FINE};
+use crate::measures::{Marks, Record, slips};
 use crate::model::validate::{self, Gravity, Problem};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::study_folder::Definitions;
@@ -15,7 +17,7 @@ use crate::storage::{StudyFolder, coding_file, journal, json};
 /// Something found.
 #[derive(Debug, Serialize)]
 struct Finding {
-    /// `error` or `remark`.
+    /// `error`, `remark`, or `slip`: something a coder may have missed, and may have meant.
     gravity: &'static str,
     path: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -116,14 +118,21 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
             };
             writeln!(out, "{}: {}: {place}", finding.gravity, finding.what)?;
         }
-        let verdict = if found.0.is_empty() {
+        let slips = found.0.iter().filter(|finding| finding.gravity == "slip").count();
+        let mut verdict = if found.0.len() == slips {
             "nothing to complain of".to_owned()
         } else {
-            format!("{errors} errors, {} remarks", found.0.len() - errors)
+            format!("{errors} errors, {} remarks", found.0.len() - errors - slips)
         };
+        if slips > 0 {
+            // Writing into a String can't fail.
+            let _ = write!(verdict, "; {slips} places that may be slips of coding");
+        }
         writeln!(out, "{files} files looked at: {verdict}")?;
     }
-    Ok(if found.0.is_empty() { FINE } else { FINDINGS })
+    // A slip may be as it should be: it alone is no finding.
+    let is_fine = found.0.iter().all(|finding| finding.gravity == "slip");
+    Ok(if is_fine { FINE } else { FINDINGS })
 }
 
 fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {
@@ -154,8 +163,20 @@ fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {
         let what = "its ethogram revision was changed after it was made: put the old text back and make a new revision";
         found.add("error", path, what.to_owned());
     }
-    match study.session(&coding.session) {
-        Ok(session) => found.problems(path, &validate::coding(&coding, &ethogram, &session)),
-        Err(error) => found.add("error", path, error.to_string()),
+    let session = match study.session(&coding.session) {
+        Ok(session) => session,
+        Err(error) => return found.add("error", path, error.to_string()),
+    };
+    found.problems(path, &validate::coding(&coding, &ethogram, &session));
+    if let Some(record) = Record::try_new(&coding, &ethogram, &session, &study.study, Marks::All) {
+        for slip in slips::of(&record) {
+            found.0.push(Finding {
+                gravity: "slip",
+                path: path.display().to_string(),
+                line: None,
+                column: None,
+                what: format!("at {}: {}", slip.at.clock(), slip.words),
+            });
+        }
     }
 }

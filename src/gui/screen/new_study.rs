@@ -260,6 +260,84 @@ pub fn session_around(
     let mut own = Clip::new(ClipId(0), &path.to_string_lossy());
     own.fingerprint = Some(fingerprint::of_file(&absolute)?);
     session.clips.push(own);
+    if let Some(last) = super::sheet::last_before(folder, &session) {
+        crate::workbench::sheet::session::prefill(&mut session, &last);
+    }
+    folder.save_session(&session)?;
+    Ok(session)
+}
+
+/// The session whose last clip this one goes on from: in the same folder, named alike, its number the
+/// next one.
+#[must_use]
+pub fn goes_on_from(folder: &StudyFolder, clip: &Path) -> Option<Session> {
+    let absolute = std::path::absolute(clip).ok()?;
+    let stem = absolute.file_stem()?.to_string_lossy().into_owned();
+    folder.list().sessions.into_iter().map(|entry| entry.session).find(|session| {
+        session.clips.last().is_some_and(|last| {
+            let path = folder.root().join(&last.path);
+            let path = std::path::absolute(&path).unwrap_or(path);
+            let is_beside = same_folder(&path, &absolute);
+            let before = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
+            is_beside && before.is_some_and(|before| is_next_name(&before, &stem))
+        })
+    })
+}
+
+fn same_folder(a: &Path, b: &Path) -> bool {
+    let folder = |path: &Path| path.parent().and_then(|folder| folder.canonicalize().ok());
+    folder(a).is_some() && folder(a) == folder(b)
+}
+
+/// Whether two names differ in one number only, by one.
+fn is_next_name(before: &str, after: &str) -> bool {
+    let split = |name: &str| -> Vec<(String, bool)> {
+        let mut parts: Vec<(String, bool)> = Vec::new();
+        for letter in name.chars() {
+            match parts.last_mut() {
+                Some((part, is_number)) if *is_number == letter.is_ascii_digit() => part.push(letter),
+                _ => parts.push((letter.to_string(), letter.is_ascii_digit())),
+            }
+        }
+        parts
+    };
+    let (a, b) = (split(before), split(after));
+    if a.len() != b.len() {
+        return false;
+    }
+    let differing: Vec<(&str, &str)> =
+        a.iter().zip(&b).filter(|(a, b)| a != b).map(|(a, b)| (a.0.as_str(), b.0.as_str())).collect();
+    match differing.as_slice() {
+        [(a, b)] => match (a.parse::<u64>(), b.parse::<u64>()) {
+            // A date or a clock in a name is no number of a piece.
+            (Ok(a), Ok(b)) => a.to_string().len() <= 5 && b == a + 1,
+            _ => false,
+        },
+        _ => false,
+    }
+}
+
+/// Adds the next piece of a recording to its session; where it begins is known once both are open.
+///
+/// # Errors
+/// When it can't be written.
+pub fn add_piece(folder: &StudyFolder, mut session: Session, clip: &Path) -> Result<Session, Error> {
+    let absolute = std::path::absolute(clip).unwrap_or_else(|_| clip.to_owned());
+    let last = session.clips.last().cloned();
+    let id = session.clips.iter().map(|clip| clip.id.0 + 1).max().unwrap_or(0);
+    let name = absolute.file_name().unwrap_or_default();
+    let path = match &last {
+        Some(last) => Path::new(&last.path).with_file_name(name),
+        None => absolute.clone(),
+    };
+    let mut own = Clip::new(ClipId(id), &path.to_string_lossy());
+    own.fingerprint = Some(fingerprint::of_file(&absolute)?);
+    if let Some(last) = last {
+        own.camera.clone_from(&last.camera);
+        own.real_time_factor = last.real_time_factor;
+        own.offset = last.span().map_or(crate::time::Micros::ZERO, |span| span.to);
+    }
+    session.clips.push(own);
     folder.save_session(&session)?;
     Ok(session)
 }
@@ -297,6 +375,17 @@ pub fn begin_coding(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn pieces_of_one_recording_are_known_by_their_names() {
+        assert!(is_next_name("GX010042", "GX020042"));
+        assert!(is_next_name("feed-0001", "feed-0002"));
+        assert!(is_next_name("feed-9", "feed-10"));
+        assert!(!is_next_name("feed-0001", "feed-0003"));
+        assert!(!is_next_name("feed-0002", "feed-0001"));
+        assert!(!is_next_name("20250313", "20250314"), "another day is another session");
+        assert!(!is_next_name("feed-1-a", "feed-2-b"));
+    }
 
     #[test]
     fn names_become_ids() {

@@ -223,6 +223,20 @@ impl Sessions {
             return Action::None;
         }
         let Some(folder) = &self.folder else { return Action::NewStudy(Some(path)) };
+        if let Some(session) = new_study::goes_on_from(folder, &path) {
+            let added = new_study::add_piece(folder, session, &path);
+            self.said = Some(match added {
+                Ok(session) => format!(
+                    "{} goes on from the last clip of session {}: it was added there as its next piece.",
+                    path.file_name().unwrap_or_default().to_string_lossy(),
+                    session.id
+                ),
+                Err(error) => error.to_string(),
+            });
+            self.clip_path.clear();
+            self.refresh();
+            return Action::None;
+        }
         // The animal of the chosen session, or the only one there is.
         let animal = self
             .listing

@@ -114,10 +114,23 @@ impl Coding {
                 fingerprint.frames = u32::try_from(film.index().len()).ok();
             }
         }
+        self.line_up_pieces();
         if self.session != before
             && let Err(error) = self.folder.save_session(&self.session)
         {
             self.troubles.push(error.to_string());
+        }
+    }
+
+    /// A piece whose place was not known when it was added begins where the one before it ends.
+    fn line_up_pieces(&mut self) {
+        for place in 1..self.session.clips.len() {
+            let (before, after) = self.session.clips.split_at_mut(place);
+            let Some(own) = after.first_mut().filter(|own| own.offset == Micros::ZERO) else { continue };
+            let last = before.iter().rfind(|clip| clip.camera == own.camera);
+            if let Some(span) = last.and_then(Clip::span) {
+                own.offset = span.to;
+            }
         }
     }
 

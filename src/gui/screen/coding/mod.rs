@@ -80,6 +80,11 @@ pub(super) enum Said {
     Refused(String),
 }
 
+/// Longer without a key is time away, not time at work.
+const PAUSE: std::time::Duration = std::time::Duration::from_secs(60);
+/// So long away is a break.
+const BREAK: std::time::Duration = std::time::Duration::from_secs(300);
+
 /// How far the film goes back when it starts to run again; a key switches it off.
 pub(super) const BACK_ON_RESUME: Micros = Micros::from_whole_seconds(2);
 
@@ -121,6 +126,10 @@ pub struct Coding {
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
     place_told: std::time::Duration,
+    /// When a person last did something, how long they have been at it, and when a break was proposed.
+    last_act: std::time::Duration,
+    at_work: std::time::Duration,
+    break_told: bool,
 }
 
 impl Coding {
@@ -199,6 +208,9 @@ impl Coding {
             edits_since_checkpoint: 0,
             go_to_first,
             place_told: std::time::Duration::ZERO,
+            last_act: std::time::Duration::ZERO,
+            at_work: std::time::Duration::ZERO,
+            break_told: false,
         };
         screen.prepare();
         let task = feed::open(clips, crate::media::cache::Cache::DEFAULT_BYTES).map(Message::Fed);
@@ -248,8 +260,37 @@ impl Coding {
         self.player.shown().or(self.player.wanted()).map_or(Micros::ZERO, |shot| shot.at)
     }
 
+    /// Counts the time at work, to the running pass; a pause of more than a minute is none.
+    fn count_time(&mut self) {
+        let now = self.now();
+        let since = now.saturating_sub(self.last_act);
+        self.last_act = now;
+        if since > PAUSE {
+            // Five minutes away from it are a break.
+            if since > BREAK {
+                self.at_work = std::time::Duration::ZERO;
+                self.break_told = false;
+            }
+            return;
+        }
+        self.at_work += since;
+        if let Some(pass) = self.coder.pass() {
+            self.coder.add_minutes(pass, since.as_secs_f64() / 60.0);
+        }
+        let minutes = self.folder.study.targets.break_minutes;
+        if !self.break_told && self.at_work.as_secs_f64() / 60.0 >= minutes {
+            self.break_told = true;
+            self.said = Said::Refused(format!(
+                "{minutes:.0} minutes at it: attention falls from here on; everything is saved, a short break pays"
+            ));
+        }
+    }
+
     /// Does what a message asks for.
     pub fn update(&mut self, message: Message) -> Action {
+        if matches!(message, Message::KeyDown(..) | Message::Press(_) | Message::Tape(_) | Message::Go(_)) {
+            self.count_time();
+        }
         match message {
             Message::KeyDown(key, modifiers, repeat) => return self.key_down(&key, modifiers, repeat),
             Message::KeyUp(key) => {

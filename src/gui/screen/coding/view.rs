@@ -175,7 +175,9 @@ impl Coding {
         for (i, pass) in coding.passes.iter().enumerate() {
             let running = self.coder.pass() == Some(i);
             let tick = if pass.done { "✓" } else { "–" };
-            let name = button(text(&pass.name).size(theme::BODY))
+            let minutes =
+                if pass.minutes >= 1.0 { format!("  {:.0} min", pass.minutes) } else { String::new() };
+            let name = button(text(format!("{}{minutes}", pass.name)).size(theme::BODY))
                 .width(Length::Fill)
                 .padding([4, 8])
                 .style(theme::key(palette, running))
