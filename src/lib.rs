@@ -33,6 +33,7 @@ pub mod measures;
 pub mod media;
 pub mod model;
 pub mod numeric;
+pub mod report;
 pub mod storage;
 pub mod time;
 pub mod workbench;

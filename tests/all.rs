@@ -18,4 +18,5 @@ mod gui;
 mod measures;
 #[cfg(feature = "media")]
 mod media;
+mod report;
 mod storage;

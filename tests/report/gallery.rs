@@ -1,0 +1,178 @@
+//! The demo, drawn: every chart in every look, for the tests and for people.
+
+use shedlight::measures::record::Seen;
+use shedlight::measures::{Marks, Record, concern, presentations};
+use shedlight::model::{Coding, Ethogram, Purpose, Session, Study};
+use shedlight::numeric::product_limit::{Ending, Time};
+use shedlight::report::chart::{self, Chart, Length, Look, Matrix};
+use shedlight::storage::StudyFolder;
+
+use crate::common::root;
+
+/// The demo as it lies in `sample-codings`: primary codings, by date.
+pub struct Demo {
+    pub study: Study,
+    pub codings: Vec<(Coding, Ethogram, Session)>,
+}
+
+impl Demo {
+    pub fn load() -> Self {
+        let folder = StudyFolder::open(&root().join("sample-codings")).unwrap();
+        let mut codings = Vec::new();
+        for entry in folder.list().sessions {
+            for (path, _) in &entry.codings {
+                let loaded = folder.load_coding(path).unwrap();
+                if loaded.coding.purpose == Purpose::Primary {
+                    codings.push((loaded.coding, loaded.ethogram, loaded.session));
+                }
+            }
+        }
+        Self { study: folder.study, codings }
+    }
+
+    pub fn records(&self) -> Vec<Record<'_>> {
+        self.codings
+            .iter()
+            .map(|(coding, ethogram, session)| {
+                Record::try_new(coding, ethogram, session, &self.study, Marks::All).unwrap()
+            })
+            .collect()
+    }
+
+    pub fn of_animal(&self, animal: &str) -> Vec<Record<'_>> {
+        self.records().into_iter().filter(|record| record.session.animal.as_str() == animal).collect()
+    }
+
+    pub fn session(&self, id: &str) -> Record<'_> {
+        self.records().into_iter().find(|record| record.session.id.as_str() == id).unwrap()
+    }
+}
+
+/// Concern as the summary takes it: here everything is coded.
+pub fn concern_of(record: &Record<'_>, look: &Look) -> Chart {
+    let found = presentations::of(record);
+    chart::concern(record, &found, &Ok(concern::of(record, &found)), look)
+}
+
+/// Transitions counted the plain way: bouts of the activity set that touch.
+pub fn matrix(records: &[Record<'_>]) -> Matrix {
+    let ethogram = records[0].ethogram;
+    let set = "activity".into();
+    let states: Vec<_> = ethogram.states_of(&set).collect();
+    let mut matrix = Matrix {
+        whose: "Bramble".to_owned(),
+        states: states.iter().map(|state| state.name.clone()).collect(),
+        counts: vec![vec![0; states.len()]; states.len()],
+        first: vec![vec![None; states.len()]; states.len()],
+        sessions: records.len(),
+    };
+    for record in records {
+        let mut bouts: Vec<_> = states
+            .iter()
+            .enumerate()
+            .flat_map(|(i, state)| record.bouts(state).into_iter().map(move |bout| (bout.span, i)))
+            .collect();
+        bouts.sort();
+        for pair in bouts.windows(2) {
+            let ((a, from), (b, to)) = (pair[0], pair[1]);
+            if a.to == b.from {
+                matrix.counts[from][to] += 1;
+                let first = &mut matrix.first[from][to];
+                first.get_or_insert((record.session.id.clone(), b.from));
+            }
+        }
+    }
+    matrix
+}
+
+/// Bouts of a state over sessions.
+pub fn lengths(records: &[Record<'_>], state: &str) -> Vec<Length> {
+    let mut all = Vec::new();
+    for record in records {
+        let behaviour = record.ethogram.behaviour(&state.into()).unwrap();
+        for bout in record.bouts(behaviour).into_iter().filter(|bout| bout.start == Seen::Whole) {
+            let ending = if bout.end == Seen::Whole { Ending::Reached } else { Ending::Censored };
+            all.push(Length {
+                time: Time { length: bout.span.length().seconds(), ending },
+                session: record.session.id.clone(),
+                at: bout.span.from,
+            });
+        }
+    }
+    all
+}
+
+/// A course of a rate, with an interval and a session without value.
+pub fn course<'a>(demo: &'a Demo) -> chart::Reading<'a> {
+    let occasions = demo
+        .of_animal("bramble")
+        .into_iter()
+        .enumerate()
+        .map(|(i, record)| {
+            let food = record.role_onsets(shedlight::model::Role::Food).len() as f64;
+            let minutes = record.window().length().seconds() / 60.0;
+            let (value, interval) = if i == 2 {
+                (Err("pass not done".to_owned()), None)
+            } else {
+                let rate = food / minutes;
+                let spread = food.sqrt() / minutes;
+                (Ok(rate), Some((rate - spread, rate + spread)))
+            };
+            chart::Occasion {
+                session: record.session,
+                value,
+                interval,
+                label: format!("n {food:.0}"),
+                target: None,
+                at: record.window().from,
+            }
+        })
+        .collect();
+    chart::Reading {
+        title: "Bramble: reinforcement".to_owned(),
+        caption: "Deliveries of food a minute of observed time; whiskers: one standard error.".to_owned(),
+        axis: "food, 1/min".to_owned(),
+        is_share: false,
+        occasions,
+    }
+}
+
+/// Every chart, by name.
+pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
+    let (records, bramble) = (demo.records(), demo.of_animal("bramble"));
+    let (s1, s4, s5) = (demo.session("s1"), demo.session("s4"), demo.session("s5"));
+    vec![
+        ("raster-session", chart::session_raster(&s5, look)),
+        ("raster-session-long", chart::session_raster(&s4, look)),
+        ("raster-cues", chart::cue_raster(&s1, look)),
+        ("raster-cues-s5", chart::cue_raster(&s5, look)),
+        ("budget", chart::budget(&records, None, look)),
+        ("latency", chart::latencies(&bramble, look)),
+        ("latency-one", chart::latencies(std::slice::from_ref(&s5), look)),
+        ("success", chart::success(&bramble, look)),
+        ("approach", chart::approach(&bramble, look)),
+        ("concern", concern_of(&s5, look)),
+        ("concern-watch", concern_of(&s4, look)),
+        ("cumulative", chart::cumulative(&demo.session("s3"), look)),
+        ("transitions", chart::transitions(&matrix(&bramble), look)),
+        (
+            "survivorship",
+            chart::survivorship("Still, alert: bouts", &lengths(&bramble, "still-alert"), Some(17.9), look),
+        ),
+        ("trend", chart::trend(&course(demo), look)),
+        ("empty", chart::budget(&[], None, look)),
+    ]
+}
+
+/// `SHEDLIGHT_CHARTS=folder cargo test --no-default-features charts_for_people` writes them there.
+#[test]
+fn charts_for_people() {
+    let Some(folder) = std::env::var_os("SHEDLIGHT_CHARTS").map(std::path::PathBuf::from) else { return };
+    std::fs::create_dir_all(&folder).unwrap();
+    let demo = Demo::load();
+    for (mode, look) in [("dark", Look::dark()), ("light", Look::light()), ("print", Look::print())] {
+        for (name, chart) in all(&demo, &look) {
+            std::fs::write(folder.join(format!("{name}-{mode}.svg")), chart.svg).unwrap();
+        }
+    }
+}

@@ -1,0 +1,4 @@
+//! Charts of the demo.
+
+mod chart;
+mod gallery;
