@@ -78,7 +78,9 @@ pub fn matrix(records: &[Record<'_>]) -> Matrix {
             if a.to == b.from {
                 matrix.counts[from][to] += 1;
                 let first = &mut matrix.first[from][to];
-                first.get_or_insert((record.session.id.clone(), b.from));
+                if first.is_none() {
+                    *first = Some((record.session.id.clone(), b.from));
+                }
             }
         }
     }
@@ -122,7 +124,7 @@ pub fn course<'a>(demo: &'a Demo) -> chart::Reading<'a> {
                 session: record.session,
                 value,
                 interval,
-                label: format!("n {food:.0}"),
+                label: format!("{food:.0}"),
                 target: None,
                 at: record.window().from,
             }
@@ -132,6 +134,7 @@ pub fn course<'a>(demo: &'a Demo) -> chart::Reading<'a> {
         title: "Bramble: reinforcement".to_owned(),
         caption: "Deliveries of food a minute of observed time; whiskers: one standard error.".to_owned(),
         axis: "food, 1/min".to_owned(),
+        counts: "food".to_owned(),
         is_share: false,
         occasions,
     }
@@ -157,7 +160,12 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
         ("transitions", chart::transitions(&matrix(&bramble), look)),
         (
             "survivorship",
-            chart::survivorship("Still, alert: bouts", &lengths(&bramble, "still-alert"), Some(17.9), look),
+            chart::survivorship(
+                "Bramble, bouts of still, alert",
+                &lengths(&bramble, "still-alert"),
+                Some(17.9),
+                look,
+            ),
         ),
         ("trend", chart::trend(&course(demo), look)),
         ("empty", chart::budget(&[], None, look)),

@@ -23,6 +23,8 @@ use super::look::Colour;
 /// Parts of a pixel `plotters` counts in.
 const PARTS: f64 = 10.0;
 const PARTS_INT: u32 = 10;
+/// Left of the upright axis' title.
+const EDGE: f64 = 12.0;
 /// Between a tick and its label.
 const TICK: u32 = 5;
 
@@ -67,9 +69,8 @@ impl Frame {
 /// Draws two axes around `plot`: labels of y to its left, those of x below it, at most `below` high.
 pub(super) fn draw(canvas: &mut Canvas, plot: Area, x: &Axis<'_>, y: &Axis<'_>, below: f64) -> Frame {
     let frame = Frame { plot, x: x.range, y: y.range };
-    let left = plot.x;
     // The scale is linear and both agree on it; what the library refuses to draw is left out.
-    let _ = draw_axes(canvas, plot, (left, below), x, y);
+    let _ = draw_axes(canvas, plot, below, x, y);
     frame
 }
 
@@ -77,20 +78,20 @@ pub(super) fn draw(canvas: &mut Canvas, plot: Area, x: &Axis<'_>, y: &Axis<'_>, 
 fn draw_axes(
     canvas: &mut Canvas,
     plot: Area,
-    (left, below): (f64, f64),
+    below: f64,
     x: &Axis<'_>,
     y: &Axis<'_>,
 ) -> Result<(), DrawingAreaErrorKind<Infallible>> {
     let look = canvas.look;
     let parts = |pixels: f64| (pixels * PARTS).round() as i32;
-    let area = Area::new(0.0, plot.y, plot.right(), plot.height + below);
+    let area = Area::new(EDGE, plot.y, plot.right() - EDGE, plot.height + below);
     let root = Backend { canvas, area }.into_drawing_area();
     let style = |colour: Colour, font: &'static str| -> TextStyle<'static> {
         let colour = BackendColor { alpha: 1.0, rgb: (colour.0, colour.1, colour.2) };
         TextStyle { color: colour, ..TextStyle::from((font, BODY * PARTS).into_font()) }
     };
     let mut chart = ChartBuilder::on(&root)
-        .set_label_area_size(LabelAreaPosition::Left, parts(left))
+        .set_label_area_size(LabelAreaPosition::Left, parts(plot.x - EDGE))
         .set_label_area_size(LabelAreaPosition::Bottom, parts(below))
         .build_cartesian_2d(Scale::of(x), Scale::of(y))?;
     chart
@@ -276,7 +277,8 @@ fn spread(from: f64, to: f64, step: f64) -> Vec<f64> {
     let mut k = first;
     // A tick a hair beyond the end is at the end.
     while k * step <= to + step * 1e-9 && all.len() < 200 {
-        all.push(k * step);
+        // No tick at minus nought.
+        all.push(k * step + 0.0);
         k += 1.0;
     }
     all

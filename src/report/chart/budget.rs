@@ -67,7 +67,7 @@ pub fn budget(records: &[Record<'_>], set: Option<&SetId>, look: &Look) -> Chart
     if is_part_empty {
         entries.push((Sample::Hollow, "visible, no state coded".to_owned()));
     }
-    let _ = page.legend(MARGIN, plot.bottom() + BELOW + 4.0, &entries);
+    let _ = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &entries);
     page.finish()
 }
 
@@ -78,6 +78,8 @@ fn draw_session(page: &mut Page, record: &Record<'_>, set: Option<&Set>, frame: 
     let name = Style::label(look.text).anchored(Anchor::End);
     let quiet = Style::label(look.quiet);
     let step = record.session.step.map_or_else(|| "no plan step".to_owned(), |step| format!("step {step}"));
+    let animal = record.animal().map_or(record.session.animal.as_str(), |own| own.name.as_str());
+    let step = page.canvas.cut(&format!("{animal}, {step}"), quiet, NAMES - 12.0 - MARGIN);
     page.canvas.text(NAMES - 12.0, middle - 9.0, &day(record.session), name);
     page.canvas.text(NAMES - 12.0, middle + 9.0, &step, quiet.anchored(Anchor::End));
     let track = Area::new(frame.plot.x, middle - 14.0, frame.plot.width, 28.0);

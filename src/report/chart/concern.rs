@@ -74,8 +74,8 @@ pub fn concern(
     draw_level(&mut page, record, &frame, Level::Stop, &concern.stop, &concern.stop_incidents);
     draw_level(&mut page, record, &frame, Level::Watch, &concern.watch, &concern.watch_incidents);
     draw_back_offs(&mut page, record, &frame, concern);
-    let below = legend(&mut page, plot.bottom() + BELOW + 4.0);
-    tell(&mut page, record, concern, below + 6.0);
+    let below = legend(&mut page, plot.bottom() + BELOW + 12.0);
+    tell(&mut page, record, concern, below + 8.0);
     page.finish()
 }
 
@@ -209,7 +209,7 @@ fn tell(page: &mut Page, record: &Record<'_>, concern: &Concern, top: f64) {
     let look = page.canvas.look;
     let width = page.canvas.width() - 2.0 * MARGIN;
     let mut y = top + LINE / 2.0;
-    let mono = Style::label(look.text).set_in(Font::Mono).anchored(Anchor::End);
+    let mono = Style::label(look.text).set_in(Font::Mono);
     let style = Style::label(look.text);
     for incident in concern.stop_incidents.iter().take(TOLD) {
         let context = match incident.presentation {
@@ -224,8 +224,8 @@ fn tell(page: &mut Page, record: &Record<'_>, concern: &Concern, top: f64) {
             name_of(record, incident),
             back_off_words(record, incident)
         );
-        page.canvas.text(MARGIN + 70.0, y, &clock(incident.span.from.seconds()), mono);
-        let _ = page.canvas.text_within(MARGIN + 82.0, y, &words, style, width - 82.0);
+        page.canvas.text(MARGIN, y, &clock(incident.span.from.seconds()), mono);
+        let _ = page.canvas.text_within(MARGIN + 66.0, y, &words, style, width - 66.0);
         let area = Area::new(MARGIN, y - LINE / 2.0, width, LINE);
         page.canvas.hit(area, &record.session.id, incident.span.from, words);
         y += LINE + 2.0;

@@ -26,6 +26,8 @@ pub struct Reading<'a> {
     pub caption: String,
     /// Title of the upright axis, with its unit.
     pub axis: String,
+    /// What `label` of the occasions counts: names its row.
+    pub counts: String,
     /// It is a share: drawn from 0 to 100 %.
     pub is_share: bool,
     /// The sessions, in order of time.
@@ -41,7 +43,7 @@ pub struct Occasion<'a> {
     pub value: Result<f64, String>,
     /// Its interval or range.
     pub interval: Option<(f64, f64)>,
-    /// Counts beside the dot.
+    /// Counts behind it, below the axis.
     pub label: String,
     /// What the plan's step asks, on the same scale.
     pub target: Option<f64>,
@@ -79,6 +81,7 @@ pub fn success(records: &[Record<'_>], look: &Look) -> Chart {
                   interval of 95 %; presentations of one session are not independent. Dashed: the step's criterion."
             .to_owned(),
         axis: "share of valid presentations".to_owned(),
+        counts: "success".to_owned(),
         is_share: true,
         occasions,
     };
@@ -113,6 +116,7 @@ pub fn approach(records: &[Record<'_>], look: &Look) -> Chart {
                   A choice of direction, not a feeling."
             .to_owned(),
         axis: "share of approaches".to_owned(),
+        counts: "counts".to_owned(),
         is_share: true,
         occasions,
     };
@@ -155,8 +159,7 @@ pub fn trend(reading: &Reading<'_>, look: &Look) -> Chart {
     let n = count(reading.occasions.len());
     let plot = Area::new(LEFT, page.top + 22.0, page.canvas.width() - LEFT - MARGIN, HEIGHT);
     let (low, high) = if reading.is_share { (0.0, 1.0) } else { range_of(reading) };
-    // Room above for the counts of a session at the top.
-    let reach = high + (high - low) * 0.1;
+    let reach = high + (high - low) * 0.05;
     let label = |value: f64| {
         if reading.is_share {
             percent(value)
@@ -274,14 +277,15 @@ fn draw_readings(page: &mut Page, reading: &Reading<'_>, frame: &Frame) {
         let all = Area::new(frame.x(count(i)), frame.plot.y, column, frame.plot.height);
         let Ok(value) = own.value else {
             let style = Style::label(look.quiet).anchored(Anchor::Middle);
-            page.canvas.text(x, frame.plot.bottom() - 14.0, "—", style);
             let why = own.value.as_ref().err().map_or("", String::as_str);
+            let full = format!("— {why}");
+            let fits = page.canvas.text_width(&full, style) <= column - 8.0;
+            page.canvas.text(x, frame.plot.middle(), if fits { &full } else { "—" }, style);
             let words = format!("Session {}: no value, {why}", own.session.id);
             page.canvas.hit(all, &own.session.id, own.at, words);
             continue;
         };
         let y = frame.y(value);
-        let mut top = y - 7.0;
         if let Some((low, high)) = own.interval {
             let (low, high) = (frame.y(low), frame.y(high));
             let stroke = Stroke::solid(look.text, 1.5);
@@ -289,13 +293,8 @@ fn draw_readings(page: &mut Page, reading: &Reading<'_>, frame: &Frame) {
             for end in [low, high] {
                 page.canvas.line((x - 5.0, end), (x + 5.0, end), stroke);
             }
-            top = top.min(high - 3.0);
         }
         page.canvas.glyph(x, y, super::canvas::Glyph::Disc, 10.0, look.text);
-        let style = Style::label(look.text).anchored(Anchor::Middle);
-        if page.canvas.text_width(&own.label, style) <= column {
-            page.canvas.text(x, top - 8.0, &own.label, style);
-        }
         let shown = if reading.is_share { format!("{:.0} %", value * 100.0) } else { format!("{value:.2}") };
         let range = match own.interval {
             Some((low, high)) if reading.is_share => format!(" [{:.0}, {:.0} %]", low * 100.0, high * 100.0),
@@ -313,7 +312,11 @@ fn rows(page: &mut Page, reading: &Reading<'_>, frame: &Frame) {
         reading.occasions.iter().map(|own| cell(own.session)).collect()
     };
     let number = |value: Option<f64>| value.map(|value| format!("{value}")).into_iter().collect();
+    let words =
+        |own: &Occasion<'_>| Some(own.label.clone()).filter(|text| !text.is_empty()).into_iter().collect();
+    let labels: Vec<Vec<String>> = reading.occasions.iter().map(words).collect();
     let table = [
+        (reading.counts.as_str(), labels),
         ("day", of(&|session| vec![short_day(session)])),
         ("decision", of(&|session| session.decision.as_ref().map(decision).unwrap_or_default())),
         ("air, °C", of(&|session| number(session.facts.air_c))),

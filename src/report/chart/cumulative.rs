@@ -90,10 +90,10 @@ pub fn cumulative(record: &Record<'_>, look: &Look) -> Chart {
             words,
         );
     }
-    let of = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let end = |what: &str, n: usize| format!("{what}, {n}");
     let lines = [
-        (&food, "Food", of(food.len(), "food", "food"), Stroke::dashed(look.quiet, 2.0, Dash::Long)),
-        (&successes, "Success", of(successes.len(), "success", "successes"), Stroke::solid(look.text, 2.2)),
+        (&food, "Food", end("food", food.len()), Stroke::dashed(look.quiet, 2.0, Dash::Long)),
+        (&successes, "Success", end("success", successes.len()), Stroke::solid(look.text, 2.2)),
     ];
     let is_level = food.len() == successes.len();
     for (i, (moments, what, end, stroke)) in lines.into_iter().enumerate() {

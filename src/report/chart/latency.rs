@@ -47,7 +47,7 @@ pub fn latencies(records: &[Record<'_>], look: &Look) -> Chart {
         return Page::empty(look, &title, missing);
     }
     let mut caption = format!(
-        "{} of {}; product limit, 100 % = presentations still waiting. Presentations are not independent of each other.",
+        "{} of {}; product limit; 100 %: all of them still waiting. Presentations are not independent of each other.",
         plural(cases.len(), "presentation"),
         plural(records.len() - not_coded, "session")
     );
@@ -85,7 +85,7 @@ pub fn latencies(records: &[Record<'_>], look: &Look) -> Chart {
     if endings.contains(&Outcome::Void) {
         legend.push((Sample::Glyph(Glyph::Ring), "void".to_owned()));
     }
-    let _ = page.legend(MARGIN, top + HEIGHT + BELOW + 6.0, &legend);
+    let _ = page.legend(MARGIN, top + HEIGHT + BELOW + 12.0, &legend);
     page.finish()
 }
 

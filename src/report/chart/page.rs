@@ -13,7 +13,7 @@ pub(super) const MARGIN: f64 = 16.0;
 /// From one line of text to the next.
 pub(super) const LINE: f64 = 20.0;
 /// Room below a plot for tick labels and the axis title.
-pub(super) const BELOW: f64 = 46.0;
+pub(super) const BELOW: f64 = 44.0;
 
 /// A chart with its heading.
 pub(super) struct Page {

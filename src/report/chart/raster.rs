@@ -62,7 +62,7 @@ pub fn session_raster(record: &Record<'_>, look: &Look) -> Chart {
         draw_row(&mut page, record, &frame, row, y);
     }
     let used = states_used(look, record, &rows);
-    let below = page.legend(MARGIN, plot.bottom() + BELOW + 4.0, &used);
+    let below = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &used);
     page.canvas.grow(below);
     page.finish()
 }
@@ -158,7 +158,10 @@ fn draw_row(page: &mut Page, record: &Record<'_>, frame: &Frame, row: &Row<'_>, 
         if record.coding.mark(bout.mark).is_some_and(|mark| mark.unsure) {
             page.canvas.pattern(area, Pattern::Broad, ink_on(fill.colour));
         }
-        page.label_in(area, fill, &[behaviour.name.clone(), key(behaviour)]);
+        // A row of one state bears its name already.
+        if behaviour.set.is_some() {
+            page.label_in(area, fill, &[behaviour.name.clone(), key(behaviour)]);
+        }
         let words = format!(
             "{}: {} to {}, {:.1} s",
             behaviour.name,
@@ -218,7 +221,7 @@ const AROUND: [(Role, Glyph, &str); 5] = [
     (Role::Food, Glyph::Square, "food"),
 ];
 /// Height of a presentation's row.
-const CUE_ROW: f64 = 30.0;
+const CUE_ROW: f64 = 38.0;
 /// Room for the outcome.
 const OUTCOME: f64 = 128.0;
 
@@ -271,7 +274,7 @@ pub fn cue_raster(record: &Record<'_>, look: &Look) -> Chart {
     let marks = AROUND.iter().filter(|(role, _, _)| has_any(*role));
     let marks: Vec<(Sample, String)> =
         marks.map(|(_, glyph, name)| (Sample::Glyph(*glyph), (*name).to_owned())).collect();
-    let below = page.legend(MARGIN, plot.bottom() + BELOW + 4.0, &marks);
+    let below = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &marks);
     let is_shown = |behaviour: &&&Behaviour| {
         let near = |bout: &Bout| found.iter().any(|own| bout.span.intersection(around(own)).is_some());
         record.bouts(behaviour).iter().any(near)
@@ -308,22 +311,23 @@ fn draw_presentation(
     page.canvas.text(MARGIN + 22.0, middle, &own.number.to_string(), name);
     let mono = Style::label(look.quiet).set_in(Font::Mono).anchored(Anchor::End);
     page.canvas.text(frame.plot.x - 12.0, middle, &clock(own.cue.seconds()), mono);
-    let bar = |page: &mut Page, span: Span, fill: Fill, words: String| {
+    let bar = |page: &mut Page, span: Span, fill: Fill, letter: String, words: String| {
         let Some(span) = span.intersection(around(own)) else { return };
-        let area = Area::new(x(span.from), middle + 3.0, x(span.to) - x(span.from), 9.0);
+        let area = Area::new(x(span.from), middle, x(span.to) - x(span.from), 16.0);
         page.canvas.bar(area, fill);
+        page.label_in(area, fill, &[letter]);
         page.canvas.hit(area, session, span.from, words);
     };
     for behaviour in states {
         for bout in record.bouts(behaviour) {
             let words = format!("{} from {}", behaviour.name, bout.span.from.clock());
-            bar(page, bout.span, look.of(record.ethogram, behaviour), words);
+            bar(page, bout.span, look.of(record.ethogram, behaviour), key(behaviour), words);
         }
     }
     for span in record.excluded() {
-        bar(page, *span, look.unseen(), format!("Out of sight from {}", span.from.clock()));
+        bar(page, *span, look.unseen(), String::new(), format!("Out of sight from {}", span.from.clock()));
     }
-    page.canvas.line((x(own.end), y + 3.0), (x(own.end), y + CUE_ROW - 3.0), Stroke::solid(look.text, 1.5));
+    page.canvas.line((x(own.end), middle - 2.0), (x(own.end), middle + 18.0), Stroke::solid(look.text, 2.0));
     for (role, glyph, what) in AROUND {
         for (at, _) in record.role_onsets(role) {
             // Food may come a moment after the presentation has ended in success.
@@ -331,14 +335,14 @@ fn draw_presentation(
             if at < own.cue - BEFORE || at > until || x(at) > frame.plot.right() {
                 continue;
             }
-            page.canvas.glyph(x(at), middle - 5.5, glyph, 9.0, look.text);
+            page.canvas.glyph(x(at), middle - 8.0, glyph, 9.0, look.text);
             let words = format!(
                 "Presentation {}: {what} {:+.2} s from the cue, at {}",
                 own.number,
                 (at - own.cue).seconds(),
                 at.clock()
             );
-            page.canvas.hit(Area::around(x(at), middle - 5.5, 9.0), session, at, words);
+            page.canvas.hit(Area::around(x(at), middle - 8.0, 9.0), session, at, words);
         }
     }
     let outcome = match &own.reason {

@@ -102,7 +102,13 @@ pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, lo
         let (x, y) = (frame.x(own.time.length), frame.y(share.log10()));
         let is_whole = own.time.ending == Ending::Reached;
         any_cut |= !is_whole;
-        page.canvas.glyph(x, y, if is_whole { Glyph::Disc } else { Glyph::Ring }, 6.5, look.text);
+        page.canvas.glyph(
+            x,
+            y,
+            if is_whole { Glyph::Disc } else { Glyph::Ring },
+            if is_whole { 6.5 } else { 12.0 },
+            look.text,
+        );
         let words = format!(
             "{:.1} s from {} in session {}{}",
             own.time.length,
@@ -116,6 +122,6 @@ pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, lo
     if any_cut {
         legend.push((Sample::Glyph(Glyph::Ring), "its end not seen".to_owned()));
     }
-    let _ = page.legend(MARGIN, plot.bottom() + BELOW + 4.0, &legend);
+    let _ = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &legend);
     page.finish()
 }

@@ -49,8 +49,8 @@ pub fn transitions(matrix: &Matrix, look: &Look) -> Chart {
     }
     let hidden = matrix.counts.iter().flatten().filter(|count| (1..ENOUGH).contains(*count)).count();
     let caption = format!(
-        "{} in {}, never across out of sight. Share: of all that followed the state on the left (n at the \
-         right). A dot: 1 to 4, too few to tell ({}).",
+        "{} in {}, never across out of sight. Shade and share: of all that followed the state on the \
+         left (n at the right). Dot: 1 to 4, too few to tell ({}); blank: never.",
         plural(total as usize, "transition"),
         plural(matrix.sessions, "session"),
         plural(hidden, "cell")
@@ -59,10 +59,11 @@ pub fn transitions(matrix: &Matrix, look: &Look) -> Chart {
     let names = 150.0;
     let room = (page.canvas.width() - names - MARGIN - 60.0) / count(n);
     let side = room.clamp(40.0, 84.0);
-    let heads = 104.0;
+    let style = Style::label(look.text);
+    let longest = matrix.states.iter().map(|name| page.canvas.text_width(name, style)).fold(0.0, f64::max);
+    let heads = longest.clamp(40.0, 180.0) + 12.0;
     let grid = Area::new(names, page.top + LINE + heads, side * count(n), side.min(52.0) * count(n));
     let row = side.min(52.0);
-    let style = Style::label(look.text);
     page.canvas.text(grid.x, page.top + LINE / 2.0, "followed by", Style::label(look.quiet));
     let before = Style::label(look.quiet).anchored(Anchor::End);
     page.canvas.text(grid.x - 12.0, grid.y - 12.0, "after", before);
@@ -108,7 +109,7 @@ fn draw_cell(page: &mut Page, matrix: &Matrix, (from, to): (usize, usize), area:
     if n < ENOUGH {
         page.canvas.rect(area, None, hair, 0.0);
         if n > 0 {
-            page.canvas.text(x, y, "·", middle(look.quiet));
+            page.canvas.circle(x, y, 2.5, Some(look.quiet), None);
         }
     } else {
         let share = f64::from(n) / f64::from(matrix.followed(from).max(1));
