@@ -8,6 +8,7 @@ use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::coding::{self, Coding};
 use super::screen::new_study::{self, NewStudy};
+use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
 use super::screen::sheet::{self, SheetScreen};
 use super::settings::Settings;
@@ -24,6 +25,8 @@ pub enum Message {
     Coding(coding::Message),
     /// For the form of a new study.
     NewStudy(new_study::Message),
+    /// For the numbers and charts.
+    Results(results::Message),
     /// For a sheet.
     Sheet(sheet::Message),
     /// The cautions have been read.
@@ -45,6 +48,7 @@ enum Screen {
     Sessions,
     NewStudy(NewStudy),
     Sheet(Box<SheetScreen>),
+    Results(Box<Results>),
     Coding(Box<Coding>),
 }
 
@@ -117,7 +121,7 @@ impl App {
                 self.pending = Some(coding.path().to_owned());
             }
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
-            Screen::Sessions | Screen::Sheet(_) | Screen::Cautions => {}
+            Screen::Sessions | Screen::Sheet(_) | Screen::Results(_) | Screen::Cautions => {}
         }
     }
 
@@ -184,6 +188,11 @@ impl App {
                         self.screen = Screen::NewStudy(NewStudy::new(clip, person));
                         return iced::widget::operation::focus("animal");
                     }
+                    sessions::Action::Results(subject) => {
+                        let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                        let open = Results::new(folder, subject, self.settings.mode);
+                        self.screen = Screen::Results(Box::new(open));
+                    }
                     sessions::Action::Sheet(subject) => {
                         let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
                         match SheetScreen::try_new(folder, subject) {
@@ -192,6 +201,20 @@ impl App {
                                 return iced::widget::operation::focus(sheet::FIRST);
                             }
                             Err(error) => self.sessions.say(error.to_string()),
+                        }
+                    }
+                }
+            }
+            Message::Results(message) => {
+                if let Screen::Results(open) = &mut self.screen {
+                    match open.update(message) {
+                        results::Action::None => {}
+                        results::Action::Run(task) => return task.map(Message::Results),
+                        results::Action::Leave => self.screen = Screen::Sessions,
+                        results::Action::Go(session, at) => {
+                            if let Some(coding) = self.coding_of(Some(session.as_str())) {
+                                return self.open(&coding, Some(at));
+                            }
                         }
                     }
                 }
@@ -258,6 +281,9 @@ impl App {
             Message::ToggleMode => {
                 self.settings.mode = self.settings.mode.other();
                 self.settings.save();
+                if let Screen::Results(open) = &mut self.screen {
+                    open.set_mode(self.settings.mode);
+                }
             }
             Message::CloseRequested(id) => {
                 if let Screen::Coding(coding) = &mut self.screen {
@@ -291,6 +317,7 @@ impl App {
             }),
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
+            Screen::Results(_) => Results::subscription().map(Message::Results),
         };
         let fields = match &self.screen {
             Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
@@ -299,7 +326,7 @@ impl App {
                     _ => None,
                 })
             }
-            Screen::Cautions | Screen::Coding(_) => Subscription::none(),
+            Screen::Cautions | Screen::Coding(_) | Screen::Results(_) => Subscription::none(),
         };
         Subscription::batch([own, fields, iced::window::close_requests().map(Message::CloseRequested)])
     }
@@ -313,6 +340,7 @@ impl App {
             Screen::Sessions => self.sessions.view(mode).map(Message::Sessions),
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
+            Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -327,10 +355,24 @@ impl App {
             Screen::Sheet(open) => open.title().to_owned(),
             _ => String::new(),
         };
+        let back = match &self.screen {
+            Screen::Coding(_) => Some(Message::Coding(coding::Message::Leave)),
+            Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
+            Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),
+            _ => None,
+        };
+        let asks = |what| {
+            let free = matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some();
+            free.then_some(Message::Sessions(sessions::Message::Sheet(what)))
+        };
+        let shows =
+            |progress| matches!(&self.screen, Screen::Results(open) if open.is_progress() == progress);
         let bar = row![
             text("Shedlight").size(theme::BODY).font(theme::MEDIUM).color(palette.quiet),
-            tab("Sessions", !is_coding, is_coding.then_some(Message::Coding(coding::Message::Leave))),
+            tab("Sessions", matches!(self.screen, Screen::Sessions), back),
             tab("Coding", is_coding, None),
+            tab("Results", shows(false), asks(sessions::Ask::Results)),
+            tab("Progress", shows(true), asks(sessions::Ask::Progress)),
             space::horizontal(),
             text(place).size(theme::BODY).color(palette.quiet),
             tab("Cautions", false, (!is_coding).then_some(Message::ShowCautions)),

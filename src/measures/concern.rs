@@ -1,7 +1,7 @@
 //! What called for attention, and what the handler did about it (rules 23 to 26).
 
 use super::presentations::{Outcome, Presentation};
-use super::record::Record;
+use super::record::{Missing, Record};
 use crate::model::{Actor, Behaviour, BehaviourId, ConcernRule, Context, Kind, Level, Mark, Rise, Role};
 use crate::time::{Micros, Span, Spans};
 
@@ -112,6 +112,25 @@ pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
         .map(|first| presentations.iter().map(|p| p.cue).filter(|cue| *cue > first).collect())
         .unwrap_or_default();
     Concern { watch, stop, watch_incidents, stop_incidents, continued_after_stop }
+}
+
+/// Concern of a record of which everything is coded that can raise it; presentations too, where a rule
+/// looks at them.
+///
+/// # Errors
+/// When a pass it needs is not done.
+pub fn if_coded(record: &Record<'_>, presentations: &[Presentation]) -> Result<Concern, Missing> {
+    let animal = record.animal();
+    let watched = |b: &&Behaviour| b.concern_in(animal).next().is_some();
+    let behaviours = &record.ethogram.behaviours;
+    let looks_at_cue =
+        behaviours.iter().flat_map(|b| b.concern_in(animal)).any(|rule| rule.when == Context::InPresentation);
+    let coded = behaviours.iter().filter(watched).all(|b| record.coding.is_done(&b.id));
+    if coded && (!looks_at_cue || record.is_coded(Role::Cue)) {
+        Ok(of(record, presentations))
+    } else {
+        Err(Missing::PassNotDone)
+    }
 }
 
 fn pieces_of(record: &Record<'_>, presentations: &[Presentation]) -> Vec<Piece> {

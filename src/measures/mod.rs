@@ -4,6 +4,7 @@
 //! count. Everything else is a function of records. A value that is not defined carries the
 //! reason; it is never shown as zero.
 
+pub mod advice;
 pub mod bouts;
 pub mod concern;
 pub mod presentations;

@@ -2,4 +2,5 @@
 //!
 //! [`chart`] draws measures once, as SVG, for the window and for the printed report alike.
 
+pub mod album;
 pub mod chart;

@@ -2,5 +2,6 @@
 
 pub mod coding;
 pub mod new_study;
+pub mod results;
 pub mod sessions;
 pub mod sheet;

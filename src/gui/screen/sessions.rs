@@ -8,7 +8,7 @@ use iced::widget::{button, column, container, row, scrollable, space, text, text
 use iced::{Element, Length, Subscription};
 
 use super::sheet::Subject;
-use super::{new_study, sheet};
+use super::{new_study, results, sheet};
 use crate::gui::theme::{self, Mode, Palette};
 use crate::model::{Purpose, Status};
 use crate::storage::{CodingHead, Listing, SessionEntry, StudyFolder};
@@ -53,6 +53,10 @@ pub enum Ask {
     Plan,
     /// Of the study.
     Study,
+    /// Not a sheet: the session's numbers.
+    Results,
+    /// Not a sheet: the animal over its sessions.
+    Progress,
 }
 
 /// What the app is to do.
@@ -65,6 +69,8 @@ pub enum Action {
     NewStudy(Option<PathBuf>),
     /// Fill in a sheet.
     Sheet(Subject),
+    /// Show numbers and charts.
+    Results(results::Subject),
 }
 
 /// The home of a study.
@@ -149,12 +155,8 @@ impl Sessions {
                 self.chosen = place.checked_sub(1).and_then(go).unwrap_or(self.chosen);
             }
             Key::Named(Named::Enter) => {
-                let own = self.listing.sessions.get(self.chosen).and_then(|entry| {
-                    let mine = |(_, head): &&(PathBuf, CodingHead)| head.by.as_str() == self.person;
-                    entry.codings.iter().find(mine).or_else(|| entry.codings.first())
-                });
-                return match own {
-                    Some((path, _)) => Action::Open(path.clone()),
+                return match self.own_coding() {
+                    Some(path) => Action::Open(path),
                     None if self.listing.sessions.is_empty() => Action::None,
                     None => self.begin(Purpose::Primary),
                 };
@@ -164,9 +166,20 @@ impl Sessions {
             Key::Named(Named::F3) => return self.sheet(Ask::Animal),
             Key::Named(Named::F4) => return self.sheet(Ask::Plan),
             Key::Named(Named::F5) => return self.sheet(Ask::Study),
+            Key::Named(Named::F6) => return self.sheet(Ask::Results),
+            Key::Named(Named::F7) => return self.sheet(Ask::Progress),
             _ => {}
         }
         Action::None
+    }
+
+    /// The chosen session's coding of the person at work, else the primary one, else the first.
+    fn own_coding(&self) -> Option<PathBuf> {
+        let entry = self.listing.sessions.get(self.chosen)?;
+        let mine = |(_, head): &&(PathBuf, CodingHead)| head.by.as_str() == self.person;
+        let primary = |(_, head): &&(PathBuf, CodingHead)| head.purpose == Purpose::Primary;
+        let found = entry.codings.iter().find(mine).or_else(|| entry.codings.iter().find(primary));
+        found.or_else(|| entry.codings.first()).map(|(path, _)| path.clone())
     }
 
     fn sheet(&mut self, ask: Ask) -> Action {
@@ -175,7 +188,16 @@ impl Sessions {
         let animal = session
             .and_then(|session| folder.study.animal(&session.animal))
             .or_else(|| folder.study.animals.first());
+        let shown = match ask {
+            Ask::Results => self.own_coding().map(results::Subject::Session),
+            Ask::Progress => animal.map(|animal| results::Subject::Animal(animal.id.clone())),
+            _ => None,
+        };
+        if let Some(shown) = shown {
+            return Action::Results(shown);
+        }
         let subject = match ask {
+            Ask::Results | Ask::Progress => None,
             Ask::Study => Some(Subject::Study),
             Ask::NewAnimal => Some(Subject::Animal(None)),
             Ask::Session => session.map(|session| Subject::Session(session.id.clone())),
@@ -185,7 +207,9 @@ impl Sessions {
         if let Some(subject) = subject {
             return Action::Sheet(subject);
         }
-        self.said = Some("Choose a session first.".to_owned());
+        let missing =
+            if ask == Ask::Results { "This session is not coded yet." } else { "Choose a session first." };
+        self.said = Some(missing.to_owned());
         Action::None
     }
 
@@ -353,6 +377,9 @@ impl Sessions {
                 ask("New animal (Shift+F3)", Ask::NewAnimal),
                 ask("Plan (F4)", Ask::Plan),
                 ask("Study and people (F5)", Ask::Study),
+                space::horizontal(),
+                ask("Results (F6)", Ask::Results),
+                ask("Progress (F7)", Ask::Progress),
             ]
             .spacing(8),
             text(

@@ -4,7 +4,7 @@ use crate::measures::bouts::{self, Tally};
 use crate::measures::concern::{self, Concern};
 use crate::measures::presentations::{self, Presentation};
 use crate::measures::record::{Missing, Record};
-use crate::model::{BehaviourId, Context, Kind, Role};
+use crate::model::{BehaviourId, Kind, Role};
 use crate::time::Micros;
 
 /// One behaviour of a record.
@@ -49,19 +49,7 @@ impl Counts {
         };
         let found = presentations::of(record);
         let presentations = record.is_role_done(Role::Cue).map(|()| found.clone());
-        // A level of concern can come from any behaviour that has rules for this animal.
-        let is_watched = |b: &crate::model::Behaviour| b.concern_in(record.animal()).next().is_some();
-        let coded =
-            record.ethogram.behaviours.iter().filter(|b| is_watched(b)).all(|b| record.coding.is_done(&b.id));
-        // A rule that looks at presentations needs the cue.
-        let looks_at_cue = record
-            .ethogram
-            .behaviours
-            .iter()
-            .flat_map(|b| b.concern_in(record.animal()))
-            .any(|rule| rule.when == Context::InPresentation);
-        let coded = coded && (!looks_at_cue || record.is_coded(Role::Cue));
-        let concern = if coded { Ok(concern::of(record, &found)) } else { Err(Missing::PassNotDone) };
+        let concern = concern::if_coded(record, &found);
         Self {
             session: record.session.id.to_string(),
             observed: record.window().length(),

@@ -1,0 +1,153 @@
+//! Which charts show a session, and which an animal over its sessions.
+
+use std::num::NonZeroUsize;
+
+use super::chart::{self, Chart, Length, Look, Matrix, Occasion, Reading};
+use crate::measures::quantity::{self, Denominator, Quantity};
+use crate::measures::record::{Missing, Record, Seen};
+use crate::measures::sequence::{Repeats, Transitions};
+use crate::measures::{concern, presentations};
+use crate::model::{Kind, Role, SetId};
+use crate::numeric::product_limit::{Ending, Time};
+
+/// Charts of one session.
+#[must_use]
+pub fn of_session(record: &Record<'_>, look: &Look) -> Vec<Chart> {
+    let found = presentations::of(record);
+    let own = std::slice::from_ref(record);
+    let mut charts = vec![
+        chart::session_raster(record, look),
+        chart::cue_raster(record, look),
+        chart::latencies(own, look),
+        chart::budget(own, None, look),
+        chart::concern(record, &found, &concern::if_coded(record, &found), look),
+        chart::cumulative(record, look),
+    ];
+    charts.extend(follow_ups(own, look));
+    charts
+}
+
+/// Charts of an animal over its sessions, in order of time.
+#[must_use]
+pub fn of_animal(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
+    let mut charts = vec![chart::success(records, look), chart::approach(records, look)];
+    for (quantity, title, axis) in [
+        (Quantity::OrientLatency, "median latency to orient", "s"),
+        (Quantity::ContactLatency, "median latency to contact", "s"),
+        (Quantity::Watch, "time at watch", "share of visible time"),
+        (Quantity::OutOfSight, "time out of sight", "share of observed time"),
+        (Quantity::Food, "reinforcement", "deliveries a minute observed"),
+    ] {
+        charts.push(course(records, &quantity, title, axis, look));
+    }
+    charts.push(chart::budget(records, None, look));
+    charts.push(chart::latencies(records, look));
+    charts.extend(follow_ups(records, look));
+    charts
+}
+
+/// Whose the charts are, as titles begin.
+fn whose(records: &[Record<'_>]) -> String {
+    let animal = records.first().map(|record| {
+        record.animal().map_or_else(|| record.session.animal.to_string(), |animal| animal.name.clone())
+    });
+    animal.unwrap_or_default()
+}
+
+fn course(records: &[Record<'_>], of: &Quantity, title: &str, axis: &str, look: &Look) -> Chart {
+    let mut ordered: Vec<&Record<'_>> = records.iter().collect();
+    ordered.sort_by_key(|record| (record.session.recorded_at, record.session.id.clone()));
+    let mut counts = "";
+    let occasions = ordered
+        .into_iter()
+        .map(|record| {
+            let found = quantity::value(record, of);
+            let label = match found.map(|own| own.of) {
+                Ok(Denominator::Presentations(n)) => {
+                    counts = "presentations";
+                    n.to_string()
+                }
+                Ok(Denominator::Turns(n)) => {
+                    counts = "turns";
+                    n.to_string()
+                }
+                Ok(Denominator::Observed(time) | Denominator::Visible(time)) => {
+                    counts = "seconds";
+                    format!("{:.0}", time.seconds())
+                }
+                Err(_) => "—".to_owned(),
+            };
+            Occasion {
+                session: record.session,
+                value: found.map(|own| own.value).map_err(|why: Missing| why.to_string()),
+                interval: None,
+                label,
+                target: None,
+                at: record.window().from,
+            }
+        })
+        .collect();
+    let is_share = matches!(of, Quantity::Watch | Quantity::OutOfSight | Quantity::ApproachShare);
+    let reading = Reading {
+        title: format!("{}: {title}", whose(records)),
+        caption: "One value a session; no interval, because a session is one case.".to_owned(),
+        axis: axis.to_owned(),
+        counts: counts.to_owned(),
+        is_share,
+        occasions,
+    };
+    chart::trend(&reading, look)
+}
+
+/// What follows what in the set of what the animal does, and how long its commonest state lasts.
+fn follow_ups(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
+    let Some(first) = records.first() else { return Vec::new() };
+    let ethogram = first.ethogram;
+    let is_activity = |id: &SetId| {
+        let mut states = ethogram.states_of(id).peekable();
+        states.peek().is_some() && states.all(|b| !b.has_role(Role::Excluded))
+    };
+    let Some(set) = ethogram.sets.iter().find(|set| is_activity(&set.id)) else { return Vec::new() };
+    let mut charts = Vec::new();
+    let all: Vec<&Record<'_>> = records.iter().collect();
+    if let Ok(found) = Transitions::of(&all, &set.id, NonZeroUsize::MIN, Repeats::Merged) {
+        let name = |id| ethogram.behaviour(id).map_or_else(|| id.to_string(), |b| b.name.clone());
+        let mut first_seen = vec![vec![None; found.states.len()]; found.states.len()];
+        for moment in found.moments.iter().rev() {
+            if let Some(cell) = first_seen.get_mut(moment.from).and_then(|row| row.get_mut(moment.to)) {
+                *cell = Some((moment.session.clone(), moment.at));
+            }
+        }
+        let matrix = Matrix {
+            whose: whose(records),
+            states: found.states.iter().map(name).collect(),
+            counts: found.counts.rows().to_vec(),
+            first: first_seen,
+            sessions: found.sessions.len(),
+        };
+        charts.push(chart::transitions(&matrix, look));
+    }
+    let longest = ethogram.states_of(&set.id).filter(|b| b.kind == Kind::State).max_by_key(|behaviour| {
+        records
+            .iter()
+            .flat_map(|record| record.bouts(behaviour))
+            .map(|bout| bout.span.length())
+            .sum::<crate::time::Micros>()
+    });
+    if let Some(behaviour) = longest.filter(|behaviour| first.coding.is_done(&behaviour.id)) {
+        let mut lengths = Vec::new();
+        for record in records {
+            for bout in record.bouts(behaviour).into_iter().filter(|bout| bout.start == Seen::Whole) {
+                let ending = if bout.end == Seen::Whole { Ending::Reached } else { Ending::Censored };
+                lengths.push(Length {
+                    time: Time { length: bout.span.length().seconds(), ending },
+                    session: record.session.id.clone(),
+                    at: bout.span.from,
+                });
+            }
+        }
+        let what = format!("{}, bouts of {}", whose(records), behaviour.name.to_lowercase());
+        charts.push(chart::survivorship(&what, &lengths, None, look));
+    }
+    charts
+}
