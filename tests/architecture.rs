@@ -55,8 +55,14 @@ const ALLOWED: &[(&str, &[&str])] = &[
 ];
 
 /// Crates that belong to one room.
-const ONLY_IN: &[(&str, &[&str])] =
-    &[("iced", &["gui"]), ("ffmpeg_next", &["media"]), ("clap", &["cli"]), ("indicatif", &["cli"])];
+const ONLY_IN: &[(&str, &[&str])] = &[
+    ("iced", &["gui"]),
+    ("ffmpeg_next", &["media"]),
+    ("clap", &["cli"]),
+    ("indicatif", &["cli"]),
+    ("plotters", &["report"]),
+    ("ttf_parser", &["report"]),
+];
 
 /// What pure rooms must not touch: no I/O, no clock, no thread, no global random source.
 const PURE_ROOMS: &[&str] = &["time", "numeric", "model", "measures", "agreement"];

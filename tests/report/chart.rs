@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use shedlight::measures::{Missing, presentations};
+use shedlight::measures::{Marks, Missing, Record, presentations};
 use shedlight::model::Role;
 use shedlight::report::chart::{self, Chart, Look, Matrix};
 use shedlight::time::Micros;
@@ -19,12 +19,12 @@ fn hold_to_everything(name: &str, chart: &Chart) {
     assert_eq!(root.attribute("width"), Some(chart.width.to_string().as_str()), "{name}");
     assert_eq!(root.attribute("height"), Some(chart.height.to_string().as_str()), "{name}");
     let tags: BTreeSet<&str> =
-        root.descendants().filter(|node| node.is_element()).map(|node| node.tag_name().name()).collect();
+        root.descendants().filter(roxmltree::Node::is_element).map(|node| node.tag_name().name()).collect();
     let plain: BTreeSet<&str> = ["svg", "title", "desc", "rect", "path", "circle"].into();
     assert!(tags.is_subset(&plain), "{name}: {tags:?}");
     // Several charts stand in one document: nothing may clash.
     assert!(root.descendants().all(|node| node.attribute("id").is_none()), "{name}");
-    for node in root.descendants().filter(|node| node.is_element()) {
+    for node in root.descendants().filter(roxmltree::Node::is_element) {
         for attribute in node.attributes() {
             for word in ["NaN", "inf"] {
                 assert!(!attribute.value().contains(word), "{name}: {attribute:?}");
@@ -256,15 +256,12 @@ fn nothing_to_show_says_what_is_missing() {
     let look = Look::dark();
     let (mut coding, ethogram, session) = demo.codings[0].clone();
     coding.marks.clear();
-    let empty =
-        shedlight::measures::Record::try_new(&coding, &ethogram, &session, &demo.study, Default::default());
+    let empty = Record::try_new(&coding, &ethogram, &session, &demo.study, Marks::default());
     let empty = empty.unwrap();
     let mut undone = coding.clone();
     undone.passes.clear();
-    let undone =
-        shedlight::measures::Record::try_new(&undone, &ethogram, &session, &demo.study, Default::default())
-            .unwrap();
-    let none: &[shedlight::measures::Record<'_>] = &[];
+    let undone = Record::try_new(&undone, &ethogram, &session, &demo.study, Marks::default()).unwrap();
+    let none: &[Record<'_>] = &[];
     let nothing = std::slice::from_ref(&undone);
     for (chart, words) in [
         (chart::session_raster(&empty, &look), "Nothing was coded"),
@@ -306,9 +303,7 @@ fn names_from_outside_stay_names() {
     for behaviour in &mut ethogram.behaviours {
         behaviour.name = format!("]]><script/>&{}", "long ".repeat(40));
     }
-    let record =
-        shedlight::measures::Record::try_new(&coding, &ethogram, &session, &study, Default::default())
-            .unwrap();
+    let record = Record::try_new(&coding, &ethogram, &session, &study, Marks::default()).unwrap();
     for chart in [
         chart::session_raster(&record, &Look::dark()),
         chart::cue_raster(&record, &Look::dark()),

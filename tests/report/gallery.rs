@@ -105,13 +105,14 @@ pub fn lengths(records: &[Record<'_>], state: &str) -> Vec<Length> {
 }
 
 /// A course of a rate, with an interval and a session without value.
-pub fn course<'a>(demo: &'a Demo) -> chart::Reading<'a> {
+pub fn course(demo: &Demo) -> chart::Reading<'_> {
     let occasions = demo
         .of_animal("bramble")
         .into_iter()
         .enumerate()
         .map(|(i, record)| {
-            let food = record.role_onsets(shedlight::model::Role::Food).len() as f64;
+            let n = record.role_onsets(shedlight::model::Role::Food).len();
+            let food = f64::from(u32::try_from(n).unwrap());
             let minutes = record.window().length().seconds() / 60.0;
             let (value, interval) = if i == 2 {
                 (Err("pass not done".to_owned()), None)
@@ -138,6 +139,21 @@ pub fn course<'a>(demo: &'a Demo) -> chart::Reading<'a> {
         is_share: false,
         occasions,
     }
+}
+
+/// Thirty sessions on four steps.
+pub fn long_course(demo: &Demo) -> chart::Reading<'_> {
+    let few = course(demo).occasions;
+    let occasions = (0_u8..30)
+        .map(|i| {
+            let mut own = few[usize::from(i) / 8 % 2 * 3].clone();
+            let wave = (f64::from(i) * 0.7).sin() * 0.2 + 0.5;
+            own.value = Ok(wave);
+            own.interval = Some((wave - 0.15, wave + 0.2));
+            own
+        })
+        .collect();
+    chart::Reading { title: "Thirty sessions".to_owned(), occasions, ..course(demo) }
 }
 
 /// Every chart, by name.
@@ -168,6 +184,7 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
             ),
         ),
         ("trend", chart::trend(&course(demo), look)),
+        ("trend-long", chart::trend(&long_course(demo), look)),
         ("empty", chart::budget(&[], None, look)),
     ]
 }
@@ -178,7 +195,10 @@ fn charts_for_people() {
     let Some(folder) = std::env::var_os("SHEDLIGHT_CHARTS").map(std::path::PathBuf::from) else { return };
     std::fs::create_dir_all(&folder).unwrap();
     let demo = Demo::load();
-    for (mode, look) in [("dark", Look::dark()), ("light", Look::light()), ("print", Look::print())] {
+    let narrow = Look::light().with_width(chart::NARROWEST);
+    for (mode, look) in
+        [("dark", Look::dark()), ("light", Look::light()), ("print", Look::print()), ("narrow", narrow)]
+    {
         for (name, chart) in all(&demo, &look) {
             std::fs::write(folder.join(format!("{name}-{mode}.svg")), chart.svg).unwrap();
         }

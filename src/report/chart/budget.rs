@@ -2,10 +2,10 @@
 
 use super::Chart;
 use super::axes::{self, Axis, Frame};
-use super::canvas::{Anchor, Area, Dash, Stroke, Style};
 use super::look::Look;
 use super::page::{BELOW, MARGIN, Page, Sample, animals, clock, count, day, percent, plural};
 use super::raster::{activity, entry, key};
+use super::shapes::{Anchor, Area, Dash, Stroke, Style};
 use crate::measures::Record;
 use crate::measures::record::Bout;
 use crate::model::{Behaviour, Set, SetId};

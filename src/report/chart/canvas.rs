@@ -4,127 +4,16 @@
 
 use std::fmt::Write as _;
 
-use super::letters::{CAPITAL, Font, Letters, UNITS};
+use super::hatching;
+use super::letters::{CAPITAL, Letters, UNITS};
 use super::look::{Colour, Fill, Look, Pattern, ink_on};
+use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style};
 use super::{Chart, Hit};
 use crate::model::SessionId;
 use crate::time::Micros;
 
-/// Size of all labels.
-pub(super) const BODY: f64 = 14.0;
-/// Size of titles.
-pub(super) const TITLE: f64 = 17.0;
 /// No hit is narrower or lower: a mark of a pixel can be pointed at.
 const EASY: f64 = 9.0;
-
-/// A rectangle.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Area {
-    pub(super) x: f64,
-    pub(super) y: f64,
-    pub(super) width: f64,
-    pub(super) height: f64,
-}
-
-impl Area {
-    pub(super) const fn new(x: f64, y: f64, width: f64, height: f64) -> Self {
-        Self { x, y, width, height }
-    }
-
-    /// Around a point.
-    pub(super) fn around(x: f64, y: f64, size: f64) -> Self {
-        Self::new(x - size / 2.0, y - size / 2.0, size, size)
-    }
-
-    pub(super) fn right(&self) -> f64 {
-        self.x + self.width
-    }
-
-    pub(super) fn bottom(&self) -> f64 {
-        self.y + self.height
-    }
-
-    pub(super) fn middle(&self) -> f64 {
-        self.y + self.height / 2.0
-    }
-
-    fn is_drawable(&self) -> bool {
-        [self.x, self.y, self.width, self.height].iter().all(|value| value.is_finite())
-            && self.width > 0.0
-            && self.height > 0.0
-    }
-}
-
-/// How a line is broken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Dash {
-    Solid,
-    Long,
-    Short,
-}
-
-/// A line.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Stroke {
-    pub(super) colour: Colour,
-    pub(super) width: f64,
-    pub(super) dash: Dash,
-}
-
-impl Stroke {
-    pub(super) const fn solid(colour: Colour, width: f64) -> Self {
-        Self { colour, width, dash: Dash::Solid }
-    }
-
-    pub(super) const fn dashed(colour: Colour, width: f64, dash: Dash) -> Self {
-        Self { colour, width, dash }
-    }
-}
-
-/// Which point of a text is given.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Anchor {
-    Start,
-    Middle,
-    End,
-}
-
-/// How a text is set.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Style {
-    pub(super) font: Font,
-    pub(super) size: f64,
-    pub(super) colour: Colour,
-    pub(super) anchor: Anchor,
-}
-
-impl Style {
-    pub(super) const fn label(colour: Colour) -> Self {
-        Self { font: Font::Regular, size: BODY, colour, anchor: Anchor::Start }
-    }
-
-    pub(super) const fn anchored(self, anchor: Anchor) -> Self {
-        Self { anchor, ..self }
-    }
-
-    pub(super) const fn set_in(self, font: Font) -> Self {
-        Self { font, ..self }
-    }
-}
-
-/// A mark that is told by its shape.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Glyph {
-    Ring,
-    Disc,
-    Diamond,
-    /// Points to the right.
-    Towards,
-    /// Points to the left.
-    Away,
-    Square,
-    Cross,
-}
 
 /// A chart that is being drawn.
 pub(super) struct Canvas {
@@ -300,40 +189,7 @@ impl Canvas {
         if !area.is_drawable() {
             return;
         }
-        let mut data = String::new();
-        let width = match pattern {
-            Pattern::Plain => return,
-            Pattern::Dots => {
-                dots(&mut data, area);
-                2.4
-            }
-            Pattern::Rows => {
-                rows(&mut data, area, 5.0);
-                1.2
-            }
-            Pattern::Columns => {
-                columns(&mut data, area, 5.0);
-                1.2
-            }
-            Pattern::Grid => {
-                rows(&mut data, area, 6.0);
-                columns(&mut data, area, 6.0);
-                1.0
-            }
-            Pattern::Hatch => {
-                diagonals(&mut data, area, 6.0, 1.0);
-                1.4
-            }
-            Pattern::Cross => {
-                diagonals(&mut data, area, 6.0, 1.0);
-                diagonals(&mut data, area, 6.0, -1.0);
-                1.4
-            }
-            Pattern::Broad => {
-                diagonals(&mut data, area, 10.0, 1.0);
-                2.2
-            }
-        };
+        let (data, width) = hatching::of(area, pattern);
         if data.is_empty() {
             return;
         }
@@ -359,7 +215,7 @@ impl Canvas {
                 self.shape(&[(x - r, y - r), (x + r, y), (x - r, y + r)], Some(ink), halo);
             }
             Glyph::Away => self.shape(
-                &[(x + r, y - r), (x - r, y), (x + r, y + r)],
+                &[(x + r * 0.8, y - r * 0.9), (x - r * 0.8, y), (x + r * 0.8, y + r * 0.9)],
                 Some(ground),
                 Some(Stroke::solid(ink, 1.5)),
             ),
@@ -449,63 +305,8 @@ fn polyline(points: &[(f64, f64)]) -> String {
     data
 }
 
-fn segment(data: &mut String, from: (f64, f64), to: (f64, f64)) {
-    let _ = write!(data, "M{} {}L{} {}", number(from.0), number(from.1), number(to.0), number(to.1));
-}
-
-/// Multiples of `step` within a stretch: patterns of neighbours continue each other.
-fn multiples(from: f64, to: f64, step: f64) -> impl Iterator<Item = f64> {
-    let mut next = (from / step).ceil() * step;
-    std::iter::from_fn(move || {
-        let own = next;
-        next += step;
-        (own < to).then_some(own)
-    })
-}
-
-fn rows(data: &mut String, area: Area, step: f64) {
-    for y in multiples(area.y + 1.0, area.bottom() - 0.5, step) {
-        segment(data, (area.x, y), (area.right(), y));
-    }
-}
-
-fn columns(data: &mut String, area: Area, step: f64) {
-    for x in multiples(area.x + 1.0, area.right() - 0.5, step) {
-        segment(data, (x, area.y), (x, area.bottom()));
-    }
-}
-
-fn dots(data: &mut String, area: Area) {
-    for (row, y) in multiples(area.y + 1.5, area.bottom() - 1.0, 4.0).enumerate() {
-        let shift = if row % 2 == 0 { 0.0 } else { 3.0 };
-        for x in multiples(area.x + 1.5 - shift, area.right() - 1.0 - shift, 6.0) {
-            segment(data, (x + shift, y), (x + shift + 0.01, y));
-        }
-    }
-}
-
-/// Lines x ∓ y = c, cut to the area.
-fn diagonals(data: &mut String, area: Area, step: f64, way: f64) {
-    let (top, bottom) = (area.y, area.bottom());
-    if way > 0.0 {
-        for c in multiples(area.x + top, area.right() + bottom, step) {
-            let (from, to) = (area.x.max(c - bottom), area.right().min(c - top));
-            if to > from {
-                segment(data, (from, c - from), (to, c - to));
-            }
-        }
-    } else {
-        for c in multiples(area.x - bottom, area.right() - top, step) {
-            let (from, to) = (area.x.max(c + top), area.right().min(c + bottom));
-            if to > from {
-                segment(data, (from, from - c), (to, to - c));
-            }
-        }
-    }
-}
-
 /// A number with two decimals and no more than it needs.
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     let mut text = format!("{value:.2}");
     if text.contains('.') {
         text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());

@@ -2,10 +2,10 @@
 
 use super::Chart;
 use super::axes::{self, Axis, Frame};
-use super::canvas::{Anchor, Area, Stroke, Style};
 use super::letters::Font;
 use super::look::{Fill, Look, Pattern, ink_on};
 use super::page::{BELOW, LINE, MARGIN, Page, Sample, clock, count, effort, plural, whose};
+use super::shapes::{Anchor, Area, Stroke, Style};
 use crate::measures::concern::{BackOff, Concern, Incident};
 use crate::measures::presentations::Presentation;
 use crate::measures::record::{Missing, Record};
@@ -225,10 +225,14 @@ fn tell(page: &mut Page, record: &Record<'_>, concern: &Concern, top: f64) {
             back_off_words(record, incident)
         );
         page.canvas.text(MARGIN, y, &clock(incident.span.from.seconds()), mono);
-        let _ = page.canvas.text_within(MARGIN + 66.0, y, &words, style, width - 66.0);
-        let area = Area::new(MARGIN, y - LINE / 2.0, width, LINE);
+        let top = y - LINE / 2.0;
+        for line in page.canvas.lines(&words, style, width - 66.0) {
+            page.canvas.text(MARGIN + 66.0, y, &line, style);
+            y += LINE;
+        }
+        let area = Area::new(MARGIN, top, width, y - LINE / 2.0 - top);
         page.canvas.hit(area, &record.session.id, incident.span.from, words);
-        y += LINE + 2.0;
+        y += 2.0;
     }
     let rest = concern.stop_incidents.len().saturating_sub(TOLD);
     if rest > 0 {
@@ -238,8 +242,10 @@ fn tell(page: &mut Page, record: &Record<'_>, concern: &Concern, top: f64) {
     if !concern.continued_after_stop.is_empty() {
         let cues: Vec<String> = concern.continued_after_stop.iter().map(|at| clock(at.seconds())).collect();
         let text = format!("Went on after stop, against the plan: cue at {}", cues.join(", "));
-        let _ = page.canvas.text_within(MARGIN, y, &text, style, width);
-        y += LINE;
+        for line in page.canvas.lines(&text, style, width) {
+            page.canvas.text(MARGIN, y, &line, style);
+            y += LINE;
+        }
     }
     page.canvas.grow(y + 4.0);
 }

@@ -2,9 +2,9 @@
 
 use super::Chart;
 use super::axes::{self, Axis, Frame};
-use super::canvas::{Anchor, Area, Dash, Stroke, Style};
 use super::look::Look;
 use super::page::{MARGIN, Page, animals, count, percent, plural, short_day};
+use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style};
 use crate::measures::Record;
 use crate::measures::summary;
 use crate::model::{Choice, Session};
@@ -12,7 +12,7 @@ use crate::numeric::interval::wilson;
 use crate::time::Micros;
 
 /// Room for names of rows and labels of the axis.
-const LEFT: f64 = 92.0;
+const LEFT: f64 = 124.0;
 /// Height of the plot, and of a row below it.
 const HEIGHT: f64 = 240.0;
 const ROW: f64 = 22.0;
@@ -294,7 +294,7 @@ fn draw_readings(page: &mut Page, reading: &Reading<'_>, frame: &Frame) {
                 page.canvas.line((x - 5.0, end), (x + 5.0, end), stroke);
             }
         }
-        page.canvas.glyph(x, y, super::canvas::Glyph::Disc, 10.0, look.text);
+        page.canvas.glyph(x, y, Glyph::Disc, 10.0, look.text);
         let shown = if reading.is_share { format!("{:.0} %", value * 100.0) } else { format!("{value:.2}") };
         let range = match own.interval {
             Some((low, high)) if reading.is_share => format!(" [{:.0}, {:.0} %]", low * 100.0, high * 100.0),
@@ -321,40 +321,63 @@ fn rows(page: &mut Page, reading: &Reading<'_>, frame: &Frame) {
         ("decision", of(&|session| session.decision.as_ref().map(decision).unwrap_or_default())),
         ("air, °C", of(&|session| number(session.facts.air_c))),
         ("basking, °C", of(&|session| number(session.facts.basking_c))),
-        ("days unfed", of(&|session| number(session.facts.days_since_fed))),
+        ("days since fed", of(&|session| number(session.facts.days_since_fed))),
     ];
     let look = page.canvas.look;
-    let width = frame.plot.width / count(reading.occasions.len());
     let mut y = frame.plot.bottom() + 8.0 + ROW / 2.0;
-    for (name, cells) in table {
+    let mut is_thinned = false;
+    for (name, cells) in &table {
         if cells.iter().all(Vec::is_empty) {
             continue;
         }
         let head = Style::label(look.quiet).anchored(Anchor::End);
         page.canvas.text(LEFT - 10.0, y, name, head);
-        let style = Style::label(look.text).anchored(Anchor::Middle);
-        let mut free_from = frame.plot.x;
-        for (i, words) in cells.iter().enumerate() {
-            let x = frame.x(count(i) + 0.5);
-            let half = |text: &String| page.canvas.text_width(text, style) / 2.0;
-            // The longest that fits the column; a short one may use the room of empty neighbours.
-            let own = words.iter().find(|text| 2.0 * half(text) <= width - 6.0);
-            let own = own.or_else(|| words.last().filter(|text| x - half(text) >= free_from));
-            match own {
-                Some(text) => {
-                    let text = text.clone();
-                    free_from = x + half(&text) + 6.0;
-                    page.canvas.text(x, y, &text, style);
-                }
-                None if words.is_empty() && width > 20.0 => {
-                    page.canvas.text(x, y, "—", Style::label(look.quiet).anchored(Anchor::Middle));
-                }
-                None => {}
-            }
-        }
+        is_thinned |= draw_cells(page, frame, cells, y);
         y += ROW;
     }
+    if is_thinned {
+        let words = "Where a row has no room for each session, a value is written where it changes.";
+        page.canvas.text(MARGIN, y + 4.0, words, Style::label(look.quiet));
+        y += ROW + 4.0;
+    }
     page.canvas.grow(y - ROW / 2.0 + MARGIN / 2.0);
+}
+
+/// One row; whether there was no room for every cell. Then a value is written where it changes, as far as there is
+/// room.
+fn draw_cells(page: &mut Page, frame: &Frame, cells: &[Vec<String>], y: f64) -> bool {
+    let look = page.canvas.look;
+    let width = frame.plot.width / count(cells.len());
+    let style = Style::label(look.text).anchored(Anchor::Middle);
+    let size = |page: &Page, text: &str| page.canvas.text_width(text, style);
+    let has_room = |page: &Page, text: &str| size(page, text) <= width - 6.0;
+    // One form for the whole row: the first that fits everywhere, else the shortest.
+    let forms = cells.iter().map(Vec::len).max().unwrap_or(0);
+    let form = |words: &[String], n: usize| words.get(n.min(words.len().saturating_sub(1))).cloned();
+    let fits = |page: &Page, n: usize| {
+        cells.iter().filter_map(|words| form(words, n)).all(|text| has_room(page, &text))
+    };
+    let chosen = (0..forms).find(|n| fits(page, *n));
+    let mut free_from = frame.plot.x;
+    let mut before: Option<String> = None;
+    for (i, words) in cells.iter().enumerate() {
+        let x = frame.x(count(i) + 0.5);
+        let own = form(words, chosen.unwrap_or(forms));
+        if chosen.is_some() {
+            let (text, colour) = own.map_or(("—".to_owned(), look.quiet), |text| (text, look.text));
+            page.canvas.text(x, y, &text, Style { colour, ..style });
+            continue;
+        }
+        let text = own.clone().unwrap_or_else(|| "—".to_owned());
+        let half = size(page, &text) / 2.0;
+        let x = x.clamp(frame.plot.x + half, (page.canvas.width() - 4.0 - half).max(frame.plot.x + half));
+        if before.as_ref() != Some(&text) && x - half >= free_from {
+            page.canvas.text(x, y, &text, style);
+            free_from = x + half + 8.0;
+            before = Some(text);
+        }
+    }
+    chosen.is_none() && forms > 0
 }
 
 /// A decision in words, the longest form first.

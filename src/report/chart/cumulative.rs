@@ -2,9 +2,9 @@
 
 use super::Chart;
 use super::axes::{self, Axis, Frame};
-use super::canvas::{Area, Dash, Stroke, Style};
 use super::look::Look;
 use super::page::{BELOW, MARGIN, Page, clock, count, effort, plural, whose};
+use super::shapes::{Area, Dash, Stroke, Style};
 use crate::measures::presentations::{self, Latency, Outcome};
 use crate::measures::record::Record;
 use crate::model::Role;

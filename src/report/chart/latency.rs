@@ -2,10 +2,10 @@
 
 use super::Chart;
 use super::axes::{self, Axis, Frame};
-use super::canvas::{Anchor, Area, BODY, Dash, Glyph, Stroke, Style};
 use super::letters::Font;
 use super::look::Look;
 use super::page::{BELOW, MARGIN, Page, Sample, animals, count, percent, plural};
+use super::shapes::{Anchor, Area, BODY, Dash, Glyph, Stroke, Style};
 use crate::measures::presentations::{self, Latency, Outcome, Presentation};
 use crate::measures::record::Record;
 use crate::measures::summary::curve;
@@ -47,7 +47,7 @@ pub fn latencies(records: &[Record<'_>], look: &Look) -> Chart {
         return Page::empty(look, &title, missing);
     }
     let mut caption = format!(
-        "{} of {}; product limit; 100 %: all of them still waiting. Presentations are not independent of each other.",
+        "{} of {}; product limit, median with log–log limits of 95 %; 100 %: all of them still waiting. Presentations are not independent of each other.",
         plural(cases.len(), "presentation"),
         plural(records.len() - not_coded, "session")
     );
@@ -56,7 +56,7 @@ pub fn latencies(records: &[Record<'_>], look: &Look) -> Chart {
     }
     let mut page = Page::new(look, &title, &caption);
     let width = (page.canvas.width() - LEFT - MARGIN - 2.0 * BETWEEN) / 3.0;
-    let top = page.top + 46.0;
+    let top = page.top + 66.0;
     let mut endings = Vec::new();
     for (i, (name, which)) in PANELS.into_iter().enumerate() {
         let plot = Area::new(LEFT + count(i) * (width + BETWEEN), top, width, HEIGHT);
@@ -99,17 +99,27 @@ fn draw_curve(
     let look = page.canvas.look;
     let plot = frame.plot;
     let heading = Style { font: Font::Medium, size: BODY, colour: look.text, anchor: Anchor::Start };
-    page.canvas.text(plot.x, plot.y - 37.0, name, heading);
+    page.canvas.text(plot.x, plot.y - 56.0, name, heading);
     let quiet = Style::label(look.quiet);
     if cases.iter().any(|(_, own)| which(own) == Latency::NotCoded) {
-        page.canvas.text(plot.x, plot.y - 17.0, "—: pass not done", quiet);
+        page.canvas.text(plot.x, plot.y - 36.0, "—: pass not done", quiet);
         return;
     }
     let (curve, n, reached) = curve(cases.iter().map(|(_, own)| own), which);
     let median = curve.median().at;
-    let found = median.map_or_else(|| "median not reached".to_owned(), |at| format!("median {at:.1} s"));
-    let head = format!("{reached} of {n} reached · {found}");
-    let _ = page.canvas.text_within(plot.x, plot.y - 17.0, &head, quiet, plot.width + BETWEEN - 6.0);
+    let limit = |limit: Option<f64>| limit.map_or_else(|| "—".to_owned(), |at| format!("{at:.1}"));
+    let found = median.map_or_else(
+        || "median not reached".to_owned(),
+        |at| {
+            let (low, high) = curve.median().ci95;
+            format!("median {at:.1} s [{}, {}]", limit(low), limit(high))
+        },
+    );
+    let left_out = cases.len() - n as usize;
+    let rest = if left_out > 0 { format!(", {left_out} under way before") } else { String::new() };
+    let head = format!("{reached} of {n} reached{rest}");
+    let _ = page.canvas.text_within(plot.x, plot.y - 36.0, &head, quiet, plot.width + BETWEEN - 6.0);
+    let _ = page.canvas.text_within(plot.x, plot.y - 16.0, &found, quiet, plot.width + BETWEEN - 6.0);
     if let Some(median) = median {
         let dashed = Stroke::dashed(look.quiet, 1.5, Dash::Short);
         let (x, y) = (frame.x(median), frame.y(0.5));

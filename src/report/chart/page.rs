@@ -1,9 +1,10 @@
 //! What every chart has: a title, a caption with its counts, a legend, or a word on what is missing.
 
 use super::Chart;
-use super::canvas::{Anchor, Area, Canvas, Dash, Glyph, Stroke, Style, TITLE};
+use super::canvas::Canvas;
 use super::letters::Font;
 use super::look::{Fill, Look, Pattern, ink_on};
+use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style, TITLE};
 use crate::measures::Record;
 use crate::model::Session;
 use crate::time::Micros;
@@ -70,7 +71,7 @@ impl Page {
             page.canvas.text(area.x + area.width / 2.0, first + count(i) * LINE, line, style);
         }
         page.canvas.grow(area.bottom() + MARGIN);
-        page.caption = missing.to_owned();
+        missing.clone_into(&mut page.caption);
         page.finish()
     }
 
@@ -188,7 +189,7 @@ pub(super) fn effort(record: &Record<'_>) -> String {
     match record.visible() {
         Ok(visible) => {
             let seen = visible.total().seconds();
-            format!("Observed {observed:.0} s, visible {seen:.0} s ({:.1} %)", seen / observed * 100.0)
+            format!("Observed {observed:.0} s, visible {seen:.0} s ({:.1}\u{a0}%)", seen / observed * 100.0)
         }
         Err(why) => format!("Observed {observed:.0} s, visible time not known: {why}"),
     }

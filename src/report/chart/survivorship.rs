@@ -2,9 +2,9 @@
 
 use super::Chart;
 use super::axes::{self, Axis};
-use super::canvas::{Anchor, Area, Dash, Glyph, Stroke, Style};
 use super::look::Look;
 use super::page::{BELOW, MARGIN, Page, Sample, percent, plural};
+use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style};
 use crate::model::SessionId;
 use crate::numeric::product_limit::{Curve, Ending, Time};
 use crate::time::Micros;

@@ -1,10 +1,10 @@
 //! Transitions of a set: which state follows which, as a table with shades.
 
 use super::Chart;
-use super::canvas::{Anchor, Area, Dash, Stroke, Style};
 use super::letters::Font;
 use super::look::{Colour, Look, ink_on};
 use super::page::{LINE, MARGIN, Page, count, percent, plural};
+use super::shapes::{Anchor, Area, Dash, Stroke, Style};
 use crate::model::SessionId;
 use crate::time::Micros;
 
@@ -113,9 +113,9 @@ fn draw_cell(page: &mut Page, matrix: &Matrix, (from, to): (usize, usize), area:
         }
     } else {
         let share = f64::from(n) / f64::from(matrix.followed(from).max(1));
-        let shade = between(look.panel, look.text, share * 0.85);
-        page.canvas.rect(area, Some(shade), hair, 0.0);
-        let ink = ink_on(shade);
+        let grey = between(look.panel, look.text, share * 0.85);
+        page.canvas.rect(area, Some(grey), hair, 0.0);
+        let ink = ink_on(grey);
         page.canvas.text(x, y - 8.0, &n.to_string(), middle(ink).set_in(Font::Medium));
         page.canvas.text(x, y + 10.0, &percent(share), middle(ink));
     }
