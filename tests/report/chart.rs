@@ -314,3 +314,32 @@ fn names_from_outside_stay_names() {
         assert!(!chart.svg.contains("<text") && !chart.svg.contains("<script"));
     }
 }
+
+#[test]
+fn values_that_are_no_numbers_leave_no_trace() {
+    let demo = Demo::load();
+    let mut reading = course(&demo);
+    reading.occasions[0].value = Ok(f64::NAN);
+    reading.occasions[1].interval = Some((f64::NEG_INFINITY, f64::INFINITY));
+    reading.occasions[3].target = Some(f64::NAN);
+    hold_to_everything("odd", &chart::trend(&reading, &Look::dark()));
+    for own in &mut reading.occasions {
+        own.value = Ok(f64::INFINITY);
+    }
+    let none = chart::trend(&reading, &Look::dark());
+    hold_to_everything("none", &none);
+    assert!(none.hits.is_empty());
+    let mut odd = lengths(&demo.of_animal("bramble"), "still-alert");
+    odd[0].time.length = f64::NAN;
+    odd[1].time.length = 0.0;
+    for criterion in [f64::NAN, f64::INFINITY, -3.0, 1e9] {
+        hold_to_everything("odd", &chart::survivorship("Odd", &odd, Some(criterion), &Look::dark()));
+    }
+    // A table with rows of the wrong length.
+    let ragged = Matrix {
+        states: vec!["a".to_owned(), "b".to_owned(), "c".to_owned()],
+        counts: vec![vec![0, 6, 1, 9], vec![7]],
+        ..Matrix::default()
+    };
+    hold_to_everything("ragged", &chart::transitions(&ragged, &Look::dark()));
+}
