@@ -177,37 +177,10 @@ impl App {
 
     fn act(&mut self, message: Message) -> Task<Message> {
         match message {
-            Message::Sessions(message) => {
-                let action = self.sessions.update(message);
-                self.remember_person();
-                match action {
-                    sessions::Action::None => {}
-                    sessions::Action::Open(path) => return self.open(&path, None),
-                    sessions::Action::NewStudy(clip) => {
-                        let person = self.settings.person.clone();
-                        self.screen = Screen::NewStudy(NewStudy::new(clip, person));
-                        return iced::widget::operation::focus("animal");
-                    }
-                    sessions::Action::Results(subject) => {
-                        let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                        let open = Results::new(folder, subject, self.settings.mode);
-                        self.screen = Screen::Results(Box::new(open));
-                    }
-                    sessions::Action::Sheet(subject) => {
-                        let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                        match SheetScreen::try_new(folder, subject) {
-                            Ok(open) => {
-                                self.screen = Screen::Sheet(Box::new(open));
-                                return iced::widget::operation::focus(sheet::FIRST);
-                            }
-                            Err(error) => self.sessions.say(error.to_string()),
-                        }
-                    }
-                }
-            }
+            Message::Sessions(message) => return self.act_on_sessions(message),
             Message::Results(message) => {
                 if let Screen::Results(open) = &mut self.screen {
-                    match open.update(message) {
+                    match open.update(&message) {
                         results::Action::None => {}
                         results::Action::Run(task) => return task.map(Message::Results),
                         results::Action::Leave => self.screen = Screen::Sessions,
@@ -290,6 +263,36 @@ impl App {
                     coding.finish();
                 }
                 return iced::window::close(id);
+            }
+        }
+        Task::none()
+    }
+
+    fn act_on_sessions(&mut self, message: sessions::Message) -> Task<Message> {
+        let action = self.sessions.update(message);
+        self.remember_person();
+        match action {
+            sessions::Action::None => {}
+            sessions::Action::Open(path) => return self.open(&path, None),
+            sessions::Action::NewStudy(clip) => {
+                let person = self.settings.person.clone();
+                self.screen = Screen::NewStudy(NewStudy::new(clip, person));
+                return iced::widget::operation::focus("animal");
+            }
+            sessions::Action::Results(subject) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let open = Results::new(folder, subject, self.settings.mode);
+                self.screen = Screen::Results(Box::new(open));
+            }
+            sessions::Action::Sheet(subject) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                match SheetScreen::try_new(folder, subject) {
+                    Ok(open) => {
+                        self.screen = Screen::Sheet(Box::new(open));
+                        return iced::widget::operation::focus(sheet::FIRST);
+                    }
+                    Err(error) => self.sessions.say(error.to_string()),
+                }
             }
         }
         Task::none()

@@ -205,9 +205,9 @@ impl Results {
     }
 
     /// Does what a message asks for.
-    pub fn update(&mut self, message: Message) -> Action {
+    pub fn update(&mut self, message: &Message) -> Action {
         match message {
-            Message::Moved(chart, at) => self.over = Some((chart, at)),
+            Message::Moved(chart, at) => self.over = Some((*chart, *at)),
             Message::Left => self.over = None,
             Message::Pressed(_) => {
                 if let Some((session, at)) = self.hit().map(|hit| (hit.session.clone(), hit.at)) {
