@@ -6,8 +6,9 @@
 
 use std::collections::BTreeMap;
 
+use super::stretches::{self, Held, Lines, Stretch};
 use crate::model::{
-    Actor, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, Placed, Role, Session, SetId,
+    Actor, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, MarkId, Placed, Role, Session, SetId,
 };
 use crate::time::{Micros, Span, Spans};
 
@@ -60,6 +61,7 @@ pub struct Pairing<'a> {
     first: &'a Coding,
     second: &'a Coding,
     ethogram: &'a Ethogram,
+    session: &'a Session,
     marks: Marks,
     window: Span,
     visible: Spans,
@@ -77,6 +79,27 @@ pub struct Overlay {
     pub cells: Vec<Vec<i64>>,
     /// The same in blocks of 60 s of compared time, for the interval.
     pub blocks: Vec<Vec<Vec<i64>>>,
+    /// The same in whole units; nothing when time is compared exactly.
+    pub units: Vec<Vec<u32>>,
+}
+
+/// The stretches of a row.
+pub(super) struct Laid {
+    /// As those of [`Overlay`].
+    pub(super) labels: Vec<String>,
+    /// In order.
+    pub(super) stretches: Vec<Stretch>,
+}
+
+/// An event, or a bout that begins in the compared time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Moment {
+    /// Its moment, or its onset.
+    pub at: Micros,
+    /// A bout's end, where it was seen in the compared time.
+    pub to: Option<Micros>,
+    /// The mark it begins with.
+    pub mark: MarkId,
 }
 
 /// A row of the tape that is compared by time.
@@ -99,9 +122,6 @@ impl Row {
     }
 }
 
-/// Length of a block of the bootstrap within one session (rule 31).
-const BLOCK: Micros = Micros::from_whole_seconds(60);
-
 impl<'a> Pairing<'a> {
     /// Lays two codings over each other.
     ///
@@ -111,7 +131,7 @@ impl<'a> Pairing<'a> {
         first: &'a Coding,
         second: &'a Coding,
         ethogram: &'a Ethogram,
-        session: &Session,
+        session: &'a Session,
         marks: Marks,
     ) -> Result<Self, NotComparable> {
         if first.session != second.session {
@@ -138,7 +158,31 @@ impl<'a> Pairing<'a> {
             .without(&session.file_gaps())
             .without(&hidden(first, a.to))
             .without(&hidden(second, b.to));
-        Ok(Self { first, second, ethogram, marks, window, visible })
+        Ok(Self { first, second, ethogram, session, marks, window, visible })
+    }
+
+    /// The two codings.
+    #[must_use]
+    pub fn codings(&self) -> [&'a Coding; 2] {
+        [self.first, self.second]
+    }
+
+    /// Their definitions.
+    #[must_use]
+    pub fn ethogram(&self) -> &'a Ethogram {
+        self.ethogram
+    }
+
+    /// Their session.
+    #[must_use]
+    pub fn session(&self) -> &'a Session {
+        self.session
+    }
+
+    /// Which marks are compared.
+    #[must_use]
+    pub fn marks(&self) -> Marks {
+        self.marks
     }
 
     /// The stretch that both cover.
@@ -162,7 +206,7 @@ impl<'a> Pairing<'a> {
     }
 
     /// The states of a row.
-    fn states(&self, row: &Row) -> Vec<&Behaviour> {
+    pub(super) fn states(&self, row: &Row) -> Vec<&'a Behaviour> {
         match row {
             Row::Set(set) => self
                 .ethogram
@@ -175,13 +219,13 @@ impl<'a> Pairing<'a> {
     }
 
     /// Whether the passes of all these behaviours are done in both records (rule 13).
-    fn is_done(&self, behaviours: &[&Behaviour]) -> bool {
+    pub(super) fn is_done(&self, behaviours: &[&Behaviour]) -> bool {
         behaviours.iter().all(|b| self.first.is_done(&b.id) && self.second.is_done(&b.id))
     }
 
     /// The time in which a row is compared (rule 27): the visibility set and the handler's
     /// behaviours over the whole common window, the others while visible to both.
-    fn compared(&self, row: &Row) -> Spans {
+    pub(super) fn compared(&self, row: &Row) -> Spans {
         let of_handler = self.states(row).iter().all(|b| b.who == Actor::Handler);
         let of_visibility = matches!(row, Row::Set(set) if self.ethogram.visibility_set() == Some(set));
         if of_handler || of_visibility { Spans::from(self.window) } else { self.visible.clone() }
@@ -191,62 +235,56 @@ impl<'a> Pairing<'a> {
     /// not done in both.
     #[must_use]
     pub fn overlay(&self, row: &Row, unit: Unit<'_>) -> Option<Overlay> {
+        let laid = self.laid(row, unit)?;
+        let counted = stretches::count(&laid.stretches, laid.labels.len(), unit);
+        Some(Overlay {
+            row: row.clone(),
+            labels: laid.labels,
+            cells: counted.cells,
+            blocks: counted.blocks,
+            units: counted.units,
+        })
+    }
+
+    /// The stretches of a row, and its labels.
+    pub(super) fn laid(&self, row: &Row, unit: Unit<'_>) -> Option<Laid> {
         let states = self.states(row);
         if !self.is_done(&states) {
             return None;
         }
-        let index: BTreeMap<&BehaviourId, usize> =
-            states.iter().enumerate().map(|(i, behaviour)| (&behaviour.id, i)).collect();
         let none = states.len();
         let compared = self.compared(row);
-        let lines = [self.line(self.first, &index), self.line(self.second, &index)];
-        let stretches = match unit {
-            Unit::Exact => exact_stretches(&lines, &compared, none),
-            Unit::Every(length) => unit_stretches(&lines, &compared, none, self.window, length),
-            Unit::Pictures(times) => picture_stretches(&lines, &compared, none, times),
+        let lines = [self.line(self.first, &states), self.line(self.second, &states)];
+        let lines = Lines {
+            records: lines.each_ref().map(Vec::as_slice),
+            compared: &compared,
+            none,
+            window: self.window,
         };
+        let stretches = lines.stretches(unit);
         let exhaustive =
             matches!(row, Row::Set(set) if self.ethogram.set(set).is_some_and(|set| set.exhaustive));
-        let complete = stretches.iter().all(|stretch| stretch.first != none && stretch.second != none);
-        let size = if exhaustive && complete { none } else { none + 1 };
+        let complete = stretches.iter().all(|stretch| !stretch.labels.contains(&none));
         let mut labels: Vec<String> = states.iter().map(|b| b.id.to_string()).collect();
-        if size > none {
+        if !(exhaustive && complete) {
             labels.push(NO_STATE.to_owned());
         }
-        let empty = vec![vec![0_i64; size]; size];
-        let mut cells = empty.clone();
-        let mut blocks = Vec::new();
-        let mut block = empty.clone();
-        let mut left = BLOCK.0;
-        for stretch in stretches {
-            add(&mut cells, &stretch, stretch.weight);
-            // A stretch may run over several blocks; a unit is never cut: it goes where it starts.
-            let mut rest = stretch.weight;
-            while rest > 0 {
-                let part = if unit == Unit::Exact { rest.min(left) } else { rest };
-                add(&mut block, &stretch, part);
-                rest -= part;
-                left -= part;
-                if left <= 0 {
-                    blocks.push(std::mem::replace(&mut block, empty.clone()));
-                    left = BLOCK.0;
-                }
-            }
-        }
-        if left < BLOCK.0 {
-            blocks.push(block);
-        }
-        Some(Overlay { row: row.clone(), labels, cells, blocks })
+        Some(Laid { labels, stretches })
     }
 
-    /// The states of one record along time: disjoint, in order.
-    fn line(&self, coding: &Coding, index: &BTreeMap<&BehaviourId, usize>) -> Vec<(Span, usize)> {
-        let mut line: Vec<(Span, usize)> = coding
+    /// The states of one record along time, in order.
+    pub(super) fn line(&self, coding: &Coding, states: &[&Behaviour]) -> Vec<Held> {
+        let index: BTreeMap<&BehaviourId, usize> =
+            states.iter().enumerate().map(|(i, behaviour)| (&behaviour.id, i)).collect();
+        let mut line: Vec<Held> = coding
             .marks
             .iter()
             .filter(|mark| counts(mark, self.marks))
-            .filter_map(|mark| Some((mark.span(self.window.to)?, *index.get(&mark.behaviour)?)))
-            .filter(|(span, _)| !span.is_empty())
+            .filter_map(|mark| {
+                let label = *index.get(&mark.behaviour)?;
+                Some(Held { span: mark.span(self.window.to)?, label, mark: mark.id })
+            })
+            .filter(|held| !held.span.is_empty())
             .collect();
         line.sort_unstable();
         line
@@ -257,6 +295,12 @@ impl<'a> Pairing<'a> {
     /// not done in both.
     #[must_use]
     pub fn onsets(&self, behaviour: &Behaviour) -> Option<[Vec<Micros>; 2]> {
+        Some(self.moments(behaviour)?.map(|list| list.into_iter().map(|moment| moment.at).collect()))
+    }
+
+    /// As [`Pairing::onsets`], with the marks and, of bouts, their ends.
+    #[must_use]
+    pub fn moments(&self, behaviour: &Behaviour) -> Option<[Vec<Moment>; 2]> {
         if !self.is_done(&[behaviour]) {
             return None;
         }
@@ -264,30 +308,39 @@ impl<'a> Pairing<'a> {
             Actor::Handler => Spans::from(self.window),
             Actor::Animal => self.visible.clone(),
         };
-        let of = |coding: &Coding| {
-            let mut marks: Vec<&Mark> = coding
-                .marks
-                .iter()
-                .filter(|mark| mark.behaviour == behaviour.id && counts(mark, self.marks))
-                .collect();
-            marks.sort_by_key(|mark| mark.from);
-            let gap = behaviour.new_bout_after_s.unwrap_or_default().micros();
-            let mut onsets = Vec::with_capacity(marks.len());
-            let mut ended: Option<Micros> = None;
-            for mark in marks {
-                let span = mark.span(self.window.to);
-                let goes_on = span.is_some()
-                    && ended.is_some_and(|ended| mark.from - ended < gap || mark.from == ended);
-                if !goes_on && compared.contains(mark.from) {
-                    onsets.push(mark.from);
-                }
-                if let Some(span) = span {
-                    ended = ended.max(Some(span.to));
+        Some([self.first, self.second].map(|coding| self.moments_of(coding, behaviour, &compared)))
+    }
+
+    fn moments_of(&self, coding: &Coding, behaviour: &Behaviour, compared: &Spans) -> Vec<Moment> {
+        let mut marks: Vec<&Mark> = coding
+            .marks
+            .iter()
+            .filter(|mark| mark.behaviour == behaviour.id && counts(mark, self.marks))
+            .collect();
+        marks.sort_by_key(|mark| mark.from);
+        let gap = behaviour.new_bout_after_s.unwrap_or_default().micros();
+        let mut moments: Vec<Moment> = Vec::with_capacity(marks.len());
+        let mut ended: Option<Micros> = None;
+        for mark in marks {
+            let span = mark.span(self.window.to);
+            let goes_on =
+                span.is_some() && ended.is_some_and(|ended| mark.from - ended < gap || mark.from == ended);
+            if !goes_on {
+                moments.push(Moment { at: mark.from, to: None, mark: mark.id });
+            }
+            if let Some(span) = span {
+                ended = ended.max(Some(span.to));
+                if let Some(last) = moments.last_mut() {
+                    last.to = ended;
                 }
             }
-            onsets
-        };
-        Some([of(self.first), of(self.second)])
+        }
+        moments.retain(|moment| compared.contains(moment.at));
+        for moment in &mut moments {
+            // An end at an edge or out of sight was not seen.
+            moment.to = moment.to.filter(|to| compared.contains(*to));
+        }
+        moments
     }
 
     /// Tolerance for matching events where none is given (rule 30): 1 s, or 2 s when one of the
@@ -303,92 +356,6 @@ impl<'a> Pairing<'a> {
 }
 
 /// Whether a mark is among those compared.
-fn counts(mark: &Mark, marks: Marks) -> bool {
+pub(super) fn counts(mark: &Mark, marks: Marks) -> bool {
     marks != Marks::WithoutUnsure || !mark.unsure
-}
-
-/// A stretch in which both records hold one state each.
-struct Stretch {
-    first: usize,
-    second: usize,
-    weight: i64,
-}
-
-fn add(cells: &mut [Vec<i64>], stretch: &Stretch, weight: i64) {
-    if let Some(cell) = cells.get_mut(stretch.first).and_then(|row| row.get_mut(stretch.second)) {
-        *cell += weight;
-    }
-}
-
-/// The state that holds at a moment.
-fn held(line: &[(Span, usize)], at: Micros, none: usize) -> usize {
-    let after = line.partition_point(|(span, _)| span.from <= at);
-    match after.checked_sub(1).and_then(|i| line.get(i)) {
-        Some((span, label)) if span.contains(at) => *label,
-        _ => none,
-    }
-}
-
-fn exact_stretches(lines: &[Vec<(Span, usize)>; 2], compared: &Spans, none: usize) -> Vec<Stretch> {
-    let mut edges: Vec<Micros> = lines.iter().flatten().flat_map(|(span, _)| [span.from, span.to]).collect();
-    edges.sort_unstable();
-    edges.dedup();
-    let [first, second] = lines;
-    let mut stretches = Vec::new();
-    for span in compared {
-        let mut from = span.from;
-        let inside = edges.partition_point(|edge| *edge <= span.from);
-        let rest = edges.get(inside..).unwrap_or_default();
-        for edge in rest.iter().copied().take_while(|edge| *edge < span.to).chain([span.to]) {
-            stretches.push(Stretch {
-                first: held(first, from, none),
-                second: held(second, from, none),
-                weight: (edge - from).0,
-            });
-            from = edge;
-        }
-    }
-    stretches
-}
-
-fn unit_stretches(
-    lines: &[Vec<(Span, usize)>; 2],
-    compared: &Spans,
-    none: usize,
-    window: Span,
-    length: Micros,
-) -> Vec<Stretch> {
-    let mut stretches = Vec::new();
-    let mut at = window.from;
-    while length > Micros::ZERO && at + length <= window.to {
-        push_point(&mut stretches, lines, compared, none, at, length.0);
-        at = at + length;
-    }
-    stretches
-}
-
-fn picture_stretches(
-    lines: &[Vec<(Span, usize)>; 2],
-    compared: &Spans,
-    none: usize,
-    times: &[Micros],
-) -> Vec<Stretch> {
-    let mut stretches = Vec::new();
-    for (at, next) in times.iter().zip(times.iter().skip(1)) {
-        push_point(&mut stretches, lines, compared, none, *at, (*next - *at).0);
-    }
-    stretches
-}
-
-fn push_point(
-    stretches: &mut Vec<Stretch>,
-    [first, second]: &[Vec<(Span, usize)>; 2],
-    compared: &Spans,
-    none: usize,
-    at: Micros,
-    weight: i64,
-) {
-    if compared.contains(at) {
-        stretches.push(Stretch { first: held(first, at, none), second: held(second, at, none), weight });
-    }
 }

@@ -6,6 +6,8 @@
 //! around it (after Quera, Bakeman & Gnisci 2007, Behav Res Methods 39:39–49, and Bakeman, Quera &
 //! Gnisci 2009, Behav Res Methods 41:137–147; their use of proportional fitting from memory).
 
+use std::collections::BTreeSet;
+
 use super::kappa::{Kappa, NoKappa, Table};
 use super::matching;
 use super::weighted::is_all_chance;
@@ -38,45 +40,16 @@ impl EventTable {
     /// Rule 30 (b) on two lists in any order; `None` when a label lies outside the list of `labels`.
     #[must_use]
     pub fn from_events(first: &[Event], second: &[Event], labels: usize, tolerance: Micros) -> Option<Self> {
-        if first.iter().chain(second).any(|(_, label)| *label >= labels) {
-            return None;
-        }
-        let in_order = |events: &[Event]| {
-            let mut events = events.to_vec();
-            events.sort_unstable();
-            events
-        };
-        let (mut first, mut second) = (in_order(first), in_order(second));
+        let paired = Paired::of(first, second, labels, tolerance)?;
         let mut rows = vec![vec![0.0; labels + 1]; labels + 1];
-        let mut count = |row: usize, column: usize| {
+        let label = |events: &[Event], place: usize| events.get(place).map_or(labels, |event| event.1);
+        let of_pairs = paired.pairs.iter().map(|(i, j)| (label(first, *i), label(second, *j)));
+        let of_first = paired.only_first.iter().map(|i| (label(first, *i), labels));
+        let of_second = paired.only_second.iter().map(|j| (labels, label(second, *j)));
+        for (row, column) in of_pairs.chain(of_first).chain(of_second) {
             if let Some(cell) = rows.get_mut(row).and_then(|row| row.get_mut(column)) {
                 *cell += 1.0;
             }
-        };
-        for label in 0..labels {
-            let of = |events: &[Event]| -> Vec<Micros> {
-                events.iter().filter(|event| event.1 == label).map(|event| event.0).collect()
-            };
-            let found = matching::events(&of(&first), &of(&second), tolerance);
-            for _ in &found.pairs {
-                count(label, label);
-            }
-            keep(&mut first, label, &found.only_first);
-            keep(&mut second, label, &found.only_second);
-        }
-        // Two of one behaviour within the tolerance would have been paired above, so what pairs now
-        // differs in behaviour.
-        let moments = |events: &[Event]| -> Vec<Micros> { events.iter().map(|event| event.0).collect() };
-        let found = matching::events(&moments(&first), &moments(&second), tolerance);
-        let label = |events: &[Event], place: usize| events.get(place).map_or(labels, |event| event.1);
-        for (i, j) in &found.pairs {
-            count(label(&first, *i), label(&second, *j));
-        }
-        for i in &found.only_first {
-            count(label(&first, *i), labels);
-        }
-        for j in &found.only_second {
-            count(labels, label(&second, *j));
         }
         Some(Self { table: Table::from_rows(&rows)? })
     }
@@ -168,17 +141,56 @@ impl EventTable {
     }
 }
 
-/// Keeps, of one label's events, those at these rising places among them.
-fn keep(events: &mut Vec<Event>, label: usize, places: &[usize]) {
-    let mut place = 0;
-    events.retain(|event| {
-        if event.1 != label {
-            return true;
+/// Rule 30 (b): which events of two lists are taken for one. Places are those in the lists.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Paired {
+    /// Within one behaviour, then of different ones.
+    pub pairs: Vec<(usize, usize)>,
+    /// Without a partner in the second list.
+    pub only_first: Vec<usize>,
+    /// Without a partner in the first.
+    pub only_second: Vec<usize>,
+}
+
+impl Paired {
+    /// Of two lists in any order; `None` when a label lies outside the list of `labels`.
+    #[must_use]
+    pub fn of(first: &[Event], second: &[Event], labels: usize, tolerance: Micros) -> Option<Self> {
+        if first.iter().chain(second).any(|(_, label)| *label >= labels) {
+            return None;
         }
-        let kept = places.binary_search(&place).is_ok();
-        place += 1;
-        kept
-    });
+        let in_order = |events: &[Event]| {
+            let mut events: Vec<(Event, usize)> = events.iter().copied().zip(0..).collect();
+            events.sort_unstable();
+            events
+        };
+        let mut found = Self::default();
+        let mut rest = [in_order(first), in_order(second)];
+        for label in (0..labels).map(Some).chain([None]) {
+            // Two of one behaviour within the tolerance are paired by then, so what pairs in the last
+            // round, over all labels, differs in behaviour.
+            let of = |events: &[(Event, usize)]| -> Vec<(Event, usize)> {
+                events.iter().filter(|event| label.is_none_or(|label| event.0.1 == label)).copied().collect()
+            };
+            let own = rest.each_ref().map(|events| of(events));
+            let moments =
+                own.each_ref().map(|events| events.iter().map(|event| event.0.0).collect::<Vec<_>>());
+            let matched = matching::events(&moments[0], &moments[1], tolerance);
+            let mut taken = [BTreeSet::new(), BTreeSet::new()];
+            for (i, j) in matched.pairs {
+                let (Some((_, i)), Some((_, j))) = (own[0].get(i), own[1].get(j)) else { continue };
+                found.pairs.push((*i, *j));
+                let _ = (taken[0].insert(*i), taken[1].insert(*j));
+            }
+            for (events, taken) in rest.iter_mut().zip(&taken) {
+                events.retain(|event| !taken.contains(&event.1));
+            }
+        }
+        let places = |events: &[(Event, usize)]| events.iter().map(|event| event.1).collect();
+        found.only_first = places(&rest[0]);
+        found.only_second = places(&rest[1]);
+        Some(found)
+    }
 }
 
 #[cfg(test)]

@@ -45,10 +45,42 @@ enum Step {
 
 /// Matches two rising lists; the tolerance is inclusive.
 ///
-/// Some best matching of moments on a line never crosses, so a table of prefixes finds one. Cost
-/// grows with the product of the lengths: nothing for the events of a session.
+/// Moments farther apart than the tolerance never pair, so the lists are cut where neither has one
+/// for that long; cost grows with the squares of what lies between cuts, not of the lists.
 #[must_use]
 pub fn events(first: &[Micros], second: &[Micros], tolerance: Micros) -> Matched {
+    let mut found = Matched::default();
+    let (mut i, mut j) = (0, 0);
+    while i < first.len() || j < second.len() {
+        let (from_i, from_j) = (i, j);
+        let mut last: Option<Micros> = None;
+        loop {
+            let next = match (first.get(i), second.get(j)) {
+                (Some(a), Some(b)) => *a.min(b),
+                (Some(one), None) | (None, Some(one)) => *one,
+                (None, None) => break,
+            };
+            if last.is_some_and(|last| next - last > tolerance) {
+                break;
+            }
+            last = Some(next);
+            if first.get(i) == Some(&next) {
+                i += 1;
+            } else {
+                j += 1;
+            }
+        }
+        let part = |list: &[Micros], from: usize, to: usize| list.get(from..to).unwrap_or_default().to_vec();
+        let own = together(&part(first, from_i, i), &part(second, from_j, j), tolerance);
+        found.pairs.extend(own.pairs.iter().map(|(a, b)| (from_i + a, from_j + b)));
+        found.only_first.extend(own.only_first.iter().map(|a| from_i + a));
+        found.only_second.extend(own.only_second.iter().map(|b| from_j + b));
+    }
+    found
+}
+
+/// Some best matching of moments on a line never crosses, so a table of prefixes finds one.
+fn together(first: &[Micros], second: &[Micros], tolerance: Micros) -> Matched {
     let width = second.len() + 1;
     let none: Score = (0, std::cmp::Reverse(0));
     let mut above = vec![none; width];

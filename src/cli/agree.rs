@@ -1,12 +1,20 @@
-//! `shedlight agree`: how well codings of one session agree.
+//! `shedlight agree`: how well codings of one session agree, and those of a study.
 
-use std::io::{self, Write};
+mod print;
+mod rows;
+mod tables;
 
-use super::arguments::{Agree, Unit as AskedUnit};
+use std::io::Write;
+
+use super::arguments::{Agree, SchemeName, Unit as AskedUnit};
 use super::load::{self, Loaded};
 use super::{CommandResult, Error, FINDINGS, FINE};
 use crate::agreement::align::{Marks, Pairing, Unit};
-use crate::agreement::pair::{self, Agreement, Names, PairAgreement, PairKind, Session, SetAgreement};
+use crate::agreement::pair::{self, Agreement, Names, Options, PairKind, Session};
+use crate::agreement::plan::{self, Candidate};
+use crate::agreement::scheme::Scheme;
+use crate::agreement::{grras, resolve, sessions, several};
+use crate::measures::{self, Record};
 use crate::model::{Coding, Purpose};
 use crate::storage::study_folder::LoadedCoding;
 use crate::time::Micros;
@@ -15,7 +23,17 @@ pub(super) fn run(asked: &Agree, out: &mut dyn Write) -> CommandResult {
     let loaded = load::codings(&asked.paths, &asked.choice)?;
     loaded.tell()?;
     let one_by_one = asked.paths.iter().all(|path| path.is_file());
+    if one_by_one {
+        refuse_agreed(&loaded)?;
+    }
     let found = compare(asked, &loaded, one_by_one)?;
+    if asked.grras && !asked.json {
+        if one_by_one {
+            return Err(Error::Usage("--grras answers for a study: name its folder".to_owned()));
+        }
+        print::grras(&found.grras, out)?;
+        return Ok(if found.grras.iter().any(|item| item.missing.is_some()) { FINDINGS } else { FINE });
+    }
     if found.pairs.is_empty() {
         return Err(Error::Usage(
             "there are no two codings of one session here: name two coding files, or a study that has a second coding"
@@ -26,22 +44,41 @@ pub(super) fn run(asked: &Agree, out: &mut dyn Write) -> CommandResult {
         serde_json::to_writer_pretty(&mut *out, &found)?;
         writeln!(out)?;
     } else if asked.csv {
-        print_csv(&found, out)?;
+        rows::csv(&found, out)?;
     } else {
-        print(&found, out)?;
+        print::all(&found, asked.all, out)?;
     }
     let bad = !loaded.problems.is_empty() || found.pairs.iter().any(|pair| pair.why.is_some());
     Ok(if bad { FINDINGS } else { FINE })
+}
+
+/// Two records that were settled together are not independent.
+fn refuse_agreed(loaded: &Loaded) -> Result<(), Error> {
+    let agreed = loaded.codings.iter().find(|(_, own)| !resolve::is_comparable(&own.coding));
+    let Some((study, own)) = agreed else { return Ok(()) };
+    let parents = match own.coding.parents.as_slice() {
+        [] => String::new(),
+        parents => format!(" ({})", parents.join(" and ")),
+    };
+    Err(Error::Usage(format!(
+        "{} is an agreed record, settled from two others: it is not independent of them, so agreement is never computed on it; name the codings it was made from{parents}",
+        name(loaded, *study, own)
+    )))
 }
 
 fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Result<Agreement, Error> {
     let marks = if asked.choice.without_unsure { Marks::WithoutUnsure } else { Marks::All };
     let mut found = Agreement::default();
     let mut pooled = Vec::new();
+    let mut ethograms = Vec::new();
     for (i, (study, first)) in loaded.codings.iter().enumerate() {
-        let Some(seed) = loaded.study(*study).map(|study| study.study.double_coding.seed) else { continue };
+        let Some(folder) = loaded.study(*study) else { continue };
+        let seed = folder.study.double_coding.seed;
         found.seed = seed;
-        for (_, second) in loaded.codings.iter().skip(i + 1) {
+        for (other, second) in loaded.codings.iter().skip(i + 1) {
+            if other != study && !one_by_one {
+                continue;
+            }
             let Some(kind) = kind_of(&first.coding, &second.coding, one_by_one) else { continue };
             // The record that counts comes first.
             let swap = second.coding.purpose == Purpose::Primary && first.coding.purpose != Purpose::Primary;
@@ -54,6 +91,7 @@ fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Result<Agreement
                 second_by: second.coding.by.to_string(),
                 kind,
             };
+            ethograms.push(revision(first));
             let pairing =
                 match Pairing::try_new(&first.coding, &second.coding, &first.ethogram, &first.session, marks)
                 {
@@ -72,20 +110,129 @@ fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Result<Agreement
                 AskedUnit::Every(length) => Unit::Every(length),
                 AskedUnit::Frame => Unit::Pictures(&pictures),
             };
-            let (pair, overlays) =
-                pair::compare(names, &pairing, &first.ethogram, unit, asked.tolerance, seed);
+            let options = Options { unit, tolerance: asked.tolerance, seed };
+            let (pair, overlays) = pair::compare(names, &pairing, &folder.study, options);
             if kind == PairKind::Between {
-                pooled.push(Session {
-                    id: pair.session.clone(),
-                    ethogram: format!("{} revision {}", first.ethogram.id, first.ethogram.revision),
-                    overlays,
-                });
+                pooled.push(Session { id: pair.session.clone(), ethogram: revision(first), overlays });
             }
             found.pairs.push(pair);
         }
     }
     found.pooled = pair::pool(&pooled, found.seed);
+    let named: Vec<_> = ethograms.iter().map(String::as_str).zip(&found.pairs).collect();
+    found.measured = sessions::measured(&named);
+    found.several = of_several(asked, loaded, one_by_one, marks);
+    if !one_by_one {
+        for (place, folder) in loaded.studies.iter().enumerate() {
+            let plan = &folder.study.double_coding;
+            found.double_coding.extend(plan::due(&candidates(loaded, place), plan.share, plan.seed));
+        }
+        if let [folder] = loaded.studies.as_slice() {
+            let codings: Vec<_> =
+                loaded.codings.iter().map(|(_, own)| (&own.coding, &own.session, &own.ethogram)).collect();
+            let sources = grras::Sources { study: &folder.study, codings: &codings, found: &found };
+            found.grras = grras::items(&sources);
+        }
+    }
+    if let Some(scheme) = asked.scheme {
+        let scheme = match scheme {
+            SchemeName::LandisKoch => Scheme::LandisKoch,
+            SchemeName::Fleiss => Scheme::Fleiss,
+            SchemeName::Altman => Scheme::Altman,
+        };
+        scheme.put_on(&mut found);
+    }
     Ok(found)
+}
+
+fn revision(coding: &LoadedCoding) -> String {
+    format!("{} revision {}", coding.ethogram.id, coding.ethogram.revision)
+}
+
+/// Sessions with three or more codings that may be compared.
+fn of_several(
+    asked: &Agree,
+    loaded: &Loaded,
+    one_by_one: bool,
+    marks: Marks,
+) -> Vec<several::SeveralAgreement> {
+    let unit = match asked.unit {
+        AskedUnit::Every(length) => length,
+        AskedUnit::Exact | AskedUnit::Frame => Micros::from_whole_seconds(1),
+    };
+    let counts = |own: &Coding| one_by_one || matches!(own.purpose, Purpose::Primary | Purpose::Second);
+    let mut groups: Vec<Vec<&(usize, LoadedCoding)>> = Vec::new();
+    for own in loaded.codings.iter().filter(|(_, own)| counts(&own.coding)) {
+        let is_same = |group: &&mut Vec<&(usize, LoadedCoding)>| {
+            group.first().is_some_and(|first| {
+                first.0 == own.0
+                    && first.1.coding.session == own.1.coding.session
+                    && first.1.coding.ethogram == own.1.coding.ethogram
+            })
+        };
+        match groups.iter_mut().find(is_same) {
+            Some(group) => group.push(own),
+            None => groups.push(vec![own]),
+        }
+    }
+    let mut found = Vec::new();
+    for group in groups.into_iter().filter(|group| group.len() > 2) {
+        let Some((_, first)) = group.first() else { continue };
+        let names: Vec<String> = group.iter().map(|(study, own)| name(loaded, *study, own)).collect();
+        let codings: Vec<_> =
+            names.iter().map(String::as_str).zip(group.iter().map(|own| &own.1.coding)).collect();
+        match several::several(&codings, &first.ethogram, &first.session, marks, unit) {
+            Ok(own) => found.extend(own),
+            Err(why) => {
+                super::remark(&[format!("{}: codings not compared together: {why}", first.session.id)]);
+            }
+        }
+    }
+    found
+}
+
+/// Sessions of a study with a coding that counts, in the order they were filmed.
+fn candidates(loaded: &Loaded, study: usize) -> Vec<Candidate> {
+    let Some(folder) = loaded.study(study) else { return Vec::new() };
+    of_study(loaded, study)
+        .filter(|own| own.coding.purpose == Purpose::Primary && own.session.left_out.is_none())
+        .map(|own| {
+            let is_second = |other: &&LoadedCoding| {
+                other.coding.session == own.coding.session
+                    && other.coding.purpose == Purpose::Second
+                    && other.coding.by != own.coding.by
+            };
+            let second =
+                unique(of_study(loaded, study).filter(is_second).map(|other| other.coding.by.clone()));
+            let record = Record::try_new(
+                &own.coding,
+                &own.ethogram,
+                &own.session,
+                &folder.study,
+                measures::Marks::All,
+            );
+            match record {
+                Some(record) => Candidate::of(&record, second),
+                None => Candidate {
+                    session: own.session.id.clone(),
+                    animal: own.session.animal.clone(),
+                    coder: own.coding.by.clone(),
+                    step: own.session.step,
+                    has_stop: false,
+                    second,
+                },
+            }
+        })
+        .collect()
+}
+
+fn of_study(loaded: &Loaded, study: usize) -> impl Iterator<Item = &LoadedCoding> {
+    loaded.codings.iter().filter(move |(place, _)| *place == study).map(|(_, own)| own)
+}
+
+fn unique<T: Ord>(all: impl Iterator<Item = T>) -> Vec<T> {
+    let all: std::collections::BTreeSet<T> = all.collect();
+    all.into_iter().collect()
 }
 
 /// What kind of pair two codings make; `None`: they are not compared. Files named one by one are
@@ -156,179 +303,4 @@ fn picture_times(loaded: &Loaded, study: usize, coding: &LoadedCoding) -> Result
     times.sort_unstable();
     times.dedup();
     Ok(times)
-}
-
-fn number(value: Option<f64>) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| format!("{value:.3}"))
-}
-
-fn print(found: &Agreement, out: &mut dyn Write) -> io::Result<()> {
-    for pair in &found.pairs {
-        let kind = match pair.kind {
-            PairKind::Between => "two coders",
-            PairKind::Within => "one coder twice",
-            PairKind::Trial => "a trial, not counted",
-        };
-        writeln!(out, "{} · {} with {} ({kind})", pair.session, pair.first_by, pair.second_by)?;
-        writeln!(out, "  {}\n  {}", pair.first, pair.second)?;
-        if let Some(why) = &pair.why {
-            writeln!(out, "  not compared: {why}\n")?;
-            continue;
-        }
-        writeln!(
-            out,
-            "  both cover {:.1} s, the animal is visible to both for {:.1} s",
-            pair.window_s, pair.visible_to_both_s
-        )?;
-        for set in pair.sets.iter().chain(&pair.states) {
-            print_set(set, out)?;
-        }
-        print_events(pair, out)?;
-        writeln!(out)?;
-    }
-    for pooled in &found.pooled {
-        let spread = match (pooled.ci95, pooled.range) {
-            (Some([low, high]), _) => {
-                format!(" [{low:.3}, {high:.3}] (BCa over sessions, seed {})", found.seed)
-            }
-            (None, Some([low, high])) => format!(", sessions from {low:.3} to {high:.3}"),
-            (None, None) => String::new(),
-        };
-        writeln!(
-            out,
-            "{}, {} together ({}): kappa {}{spread}, observed {}",
-            pooled.set,
-            pooled.sessions.join(" and "),
-            pooled.ethogram,
-            number(pooled.kappa),
-            number(pooled.observed)
-        )?;
-    }
-    Ok(())
-}
-
-fn print_set(set: &SetAgreement, out: &mut dyn Write) -> io::Result<()> {
-    if set.kappa.is_none() {
-        return writeln!(out, "  {}: {}", set.set, set.why.as_deref().unwrap_or("—"));
-    }
-    let interval = set.ci95.map_or_else(String::new, |[low, high]| format!(" [{low:.3}, {high:.3}]"));
-    writeln!(
-        out,
-        "  {}: kappa {}{interval} (at most {}), observed {}, by chance {}, over {:.1} s",
-        set.set,
-        number(set.kappa),
-        number(set.kappa_max),
-        number(set.observed),
-        number(set.expected),
-        set.compared_s
-    )?;
-    let width = set.labels.iter().map(|label| label.chars().count()).max().unwrap_or(0).max(8);
-    writeln!(out, "    seconds; rows the first coder, columns the second")?;
-    write!(out, "    {:width$}", "")?;
-    for i in 0..set.labels.len() {
-        write!(out, " {:>8}", format!("({})", i + 1))?;
-    }
-    writeln!(out, "    kappa")?;
-    for (i, (label, row)) in set.labels.iter().zip(&set.table_s).enumerate() {
-        write!(out, "    {label:width$}")?;
-        for cell in row {
-            write!(out, " {cell:>8.2}")?;
-        }
-        let own = set.behaviours.iter().find(|own| own.id == *label);
-        let kappa = own.map_or_else(String::new, |own| match (own.kappa, &own.why) {
-            (Some(kappa), _) => format!("{kappa:.3}"),
-            (None, Some(why)) => why.clone(),
-            (None, None) => "—".to_owned(),
-        });
-        writeln!(out, "    ({}) {kappa}", i + 1)?;
-    }
-    Ok(())
-}
-
-fn print_events(pair: &PairAgreement, out: &mut dyn Write) -> io::Result<()> {
-    let width = pair.events.iter().map(|event| event.behaviour.chars().count()).max().unwrap_or(0).max(9);
-    writeln!(out, "  {:width$}   both  only 1  only 2  agree  later by", "moments")?;
-    for event in &pair.events {
-        let (Some(both), Some(first), Some(second)) = (event.matched, event.only_first, event.only_second)
-        else {
-            writeln!(out, "  {:width$}  {}", event.behaviour, event.why.as_deref().unwrap_or("—"))?;
-            continue;
-        };
-        if both + first + second == 0 {
-            continue;
-        }
-        let later = event.onset_difference_s.median.map_or_else(|| "—".to_owned(), |s| format!("{s:+.2} s"));
-        let few = if event.few { "  (few)" } else { "" };
-        writeln!(
-            out,
-            "  {:width$}  {both:>5}  {first:>6}  {second:>6}  {:>5}  {later}{few}",
-            event.behaviour,
-            event.agreement.map_or_else(|| "—".to_owned(), |share| format!("{share:.2}")),
-        )?;
-    }
-    let tolerance = pair.events.first().map_or(0.0, |event| event.tolerance_s);
-    writeln!(out, "  moments match within ±{tolerance} s; of states their onsets")
-}
-
-fn print_csv(found: &Agreement, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(
-        out,
-        "session,first,second,what,id,kappa,observed,first_s,second_s,matched,only_first,only_second,agreement,why"
-    )?;
-    let plain = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
-    let whole = |value: Option<usize>| value.map_or_else(String::new, |value| value.to_string());
-    for pair in &found.pairs {
-        let mut line = |what: &str, id: &str, rest: [String; 9]| {
-            let head = [&pair.session, &pair.first, &pair.second].map(|field| super::csv_field(field));
-            let rest = rest.map(|field| super::csv_field(&field));
-            writeln!(out, "{},{what},{},{}", head.join(","), super::csv_field(id), rest.join(","))
-        };
-        let none = String::new;
-        for set in pair.sets.iter().chain(&pair.states) {
-            let why = set.why.clone().unwrap_or_default();
-            line(
-                "set",
-                &set.set,
-                [plain(set.kappa), plain(set.observed), none(), none(), none(), none(), none(), none(), why],
-            )?;
-            for own in &set.behaviours {
-                let why = own.why.clone().unwrap_or_default();
-                let (first, second) = (own.first_s.to_string(), own.second_s.to_string());
-                line(
-                    "state",
-                    &own.id,
-                    [
-                        plain(own.kappa),
-                        plain(own.observed),
-                        first,
-                        second,
-                        none(),
-                        none(),
-                        none(),
-                        none(),
-                        why,
-                    ],
-                )?;
-            }
-        }
-        for event in &pair.events {
-            let why = event.why.clone().unwrap_or_default();
-            line(
-                "moments",
-                &event.behaviour,
-                [
-                    none(),
-                    none(),
-                    none(),
-                    none(),
-                    whole(event.matched),
-                    whole(event.only_first),
-                    whole(event.only_second),
-                    plain(event.agreement),
-                    why,
-                ],
-            )?;
-        }
-    }
-    Ok(())
 }

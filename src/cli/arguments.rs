@@ -167,6 +167,7 @@ pub struct Choice {
 }
 
 /// Arguments of `agree`.
+#[allow(clippy::struct_excessive_bools)] // One for each flag.
 #[derive(Debug, Args)]
 pub struct Agree {
     /// Two or more coding files of one session, or a study folder
@@ -178,6 +179,15 @@ pub struct Agree {
     /// Compare time in units of this many seconds, frame by frame, or exactly
     #[arg(long, value_name = "S|frame|exact", default_value = "exact", value_parser = parse_unit)]
     pub unit: Unit,
+    /// Print everything: tables, sweeps, latencies, all differences
+    #[arg(long)]
+    pub all: bool,
+    /// Put the words of this scheme beside each kappa; they are conventions
+    #[arg(long, value_name = "SCHEME", value_enum)]
+    pub scheme: Option<SchemeName>,
+    /// List what a report of agreement has to answer (GRRAS), and what is missing
+    #[arg(long, conflicts_with = "csv")]
+    pub grras: bool,
     /// Which of them count
     #[command(flatten)]
     pub choice: Choice,
@@ -187,6 +197,17 @@ pub struct Agree {
     /// Print comma-separated values: one line a pair, set and behaviour
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+}
+
+/// Whose words for a kappa.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum SchemeName {
+    /// Landis & Koch 1977
+    LandisKoch,
+    /// Fleiss 1981
+    Fleiss,
+    /// Altman 1991
+    Altman,
 }
 
 /// Units of time in which two records are compared.

@@ -1,5 +1,9 @@
 //! Tests of agreement.
 
 mod case;
+mod handmade;
+mod pairs;
 mod properties;
 mod reference;
+mod settle;
+mod study;
