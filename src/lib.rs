@@ -25,6 +25,7 @@
 pub mod agreement;
 pub mod cli;
 pub mod demo;
+pub mod export;
 pub mod files;
 #[cfg(feature = "gui")]
 pub mod gui;

@@ -13,6 +13,7 @@ mod agreement;
 mod architecture;
 mod cli;
 mod common;
+mod export;
 #[cfg(feature = "simulator")]
 mod gui;
 mod measures;

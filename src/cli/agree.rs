@@ -66,7 +66,7 @@ fn refuse_agreed(loaded: &Loaded) -> Result<(), Error> {
     )))
 }
 
-fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Result<Agreement, Error> {
+pub(super) fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Result<Agreement, Error> {
     let marks = if asked.choice.without_unsure { Marks::WithoutUnsure } else { Marks::All };
     let mut found = Agreement::default();
     let mut pooled = Vec::new();

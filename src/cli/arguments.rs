@@ -42,6 +42,12 @@ pub enum Command {
     Summary(Summary),
     /// How well two codings of one session agree, or every such pair of a study
     Agree(Agree),
+    /// The welfare summary of a study, as a document to print and sign
+    Report(Report),
+    /// The study in a form other tools open: CSV, JSON, captions, annotations
+    Export(Export),
+    /// Take marks from CSV or Web Annotations into new codings of a study
+    Import(Import),
     /// Look through a study: every file readable, consistent, clips found and unchanged
     Check(Check),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
@@ -219,6 +225,75 @@ pub enum Unit {
     Frame,
     /// In units of this length.
     Every(Micros),
+}
+
+/// Arguments of `report`.
+#[derive(Debug, Args)]
+pub struct Report {
+    /// The study folder
+    pub study: PathBuf,
+    /// The file to write: F.html (F.pdf needs a build with the feature 'pdf')
+    #[arg(long, value_name = "F.html|F.pdf")]
+    pub out: PathBuf,
+    /// The day the report is dated [default: today]
+    #[arg(long, value_name = "DAY")]
+    pub date: Option<NaiveDate>,
+    /// Which sessions it is about
+    #[command(flatten)]
+    pub choice: Choice,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `export`.
+#[derive(Debug, Args)]
+pub struct Export {
+    /// The study folder
+    pub study: PathBuf,
+    /// In which form
+    #[arg(long = "as", value_name = "FORM", value_enum)]
+    pub form: Form,
+    /// A new or empty folder to write to
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Replace people by pseudonyms and leave out texts that name them
+    #[arg(long)]
+    pub without_names: bool,
+    /// Which sessions are exported
+    #[command(flatten)]
+    pub choice: Choice,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Forms of an export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Form {
+    /// Tables for spreadsheets and statistics, with a dictionary
+    Csv,
+    /// The study's own files, and its summary
+    Json,
+    /// Captions, one file a clip and coding
+    Webvtt,
+    /// W3C Web Annotations, one file a coding
+    WebAnnotation,
+    /// Partitioned columns (needs a build with the feature 'parquet')
+    Parquet,
+}
+
+/// Arguments of `import`.
+#[derive(Debug, Args)]
+pub struct Import {
+    /// A table of marks (.csv) or Web Annotations (.jsonld, .json)
+    pub file: PathBuf,
+    /// The study folder to take them into
+    #[arg(long, value_name = "STUDY")]
+    pub into: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `check`.

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::Error;
 use super::arguments::Choice;
+use crate::model::Session;
 use crate::storage::StudyFolder;
 use crate::storage::study_folder::{self, Definitions, LoadedCoding};
 
@@ -114,7 +115,11 @@ fn files_of(loaded: &mut Loaded, study: usize, path: &Path) -> Result<Vec<PathBu
 }
 
 fn takes(choice: &Choice, coding: &LoadedCoding) -> bool {
-    let session = &coding.session;
+    takes_session(choice, &coding.session)
+}
+
+/// Whether the choice takes a session.
+pub(super) fn takes_session(choice: &Choice, session: &Session) -> bool {
     let day = session.wall_clock(crate::time::Micros::ZERO).map(|time| time.date_naive());
     let in_time = match (choice.from, choice.to, day) {
         (None, None, _) => true,

@@ -8,8 +8,11 @@ mod agree;
 pub mod arguments;
 mod check;
 mod demo;
+mod export;
 mod frames;
+mod import;
 mod load;
+mod report;
 mod still;
 mod summary;
 mod verify;
@@ -129,6 +132,9 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Verify(asked) => verify::run(&asked, out),
         Command::Summary(asked) => summary::run(&asked, out),
         Command::Agree(asked) => agree::run(&asked, out),
+        Command::Report(asked) => report::run(&asked, out),
+        Command::Export(asked) => export::run(&asked, out),
+        Command::Import(asked) => import::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),

@@ -1,13 +1,15 @@
 //! Which charts show a session, and which an animal over its sessions.
 
+use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 
 use super::chart::{self, Chart, Length, Look, Matrix, Occasion, Reading};
+use super::document::{Figure, Part};
 use crate::measures::quantity::{self, Denominator, Quantity};
 use crate::measures::record::{Missing, Record, Seen};
 use crate::measures::sequence::{Repeats, Transitions};
 use crate::measures::{concern, presentations};
-use crate::model::{Kind, Role, SetId};
+use crate::model::{AnimalId, Kind, Purpose, Role, SetId};
 use crate::numeric::product_limit::{Ending, Time};
 
 /// Charts of one session.
@@ -45,6 +47,44 @@ pub fn of_animal(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
     charts.extend(follow_ups(records, look));
     charts
 }
+
+/// Figures of a report: for each animal its course, and each session that had concern; printed in grey.
+/// Primary codings of sessions that count are taken, others left out.
+#[must_use]
+pub fn for_report(records: &[Record<'_>]) -> Vec<Figure> {
+    let look = Look::print().with_width(PRINTED);
+    let mut by_animal: BTreeMap<&AnimalId, Vec<Record<'_>>> = BTreeMap::new();
+    for record in records {
+        if record.coding.purpose == Purpose::Primary && record.session.left_out.is_none() {
+            by_animal.entry(&record.session.animal).or_default().push(record.clone());
+        }
+    }
+    let mut figures = Vec::new();
+    for own in by_animal.values_mut() {
+        own.sort_by_key(|record| (record.session.recorded_at, record.session.id.clone()));
+        let name = whose(own);
+        let mut add = |part, what: &str, chart: Chart| {
+            let words = format!("{name}: {what}");
+            figures.push(Figure { part, caption: words.clone(), description: words, svg: chart.svg });
+        };
+        add(Part::Budget, "share of visible time, by session", chart::budget(own, None, &look));
+        add(Part::Approach, "approaches among approaches and retreats", chart::approach(own, &look));
+        add(Part::Success, "success by session, with the step and the decision", chart::success(own, &look));
+        add(Part::Latency, "time from the cue, all sessions", chart::latencies(own, &look));
+        for record in own.iter() {
+            let found = presentations::of(record);
+            let concern = concern::if_coded(record, &found);
+            if concern.as_ref().is_ok_and(|own| !own.stop_incidents.is_empty()) {
+                let what = format!("concern in session {}", record.session.id);
+                add(Part::Concern, &what, chart::concern(record, &found, &concern, &look));
+            }
+        }
+    }
+    figures
+}
+
+/// Width of a printed figure, in pixels.
+const PRINTED: u32 = 720;
 
 /// Whose the charts are, as titles begin.
 fn whose(records: &[Record<'_>]) -> String {

@@ -1,0 +1,163 @@
+//! `shedlight export`: the study in forms other tools open.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use super::arguments::{Choice, Export as Asked, Form};
+use super::load::{self, Loaded};
+use super::{CommandResult, Error, FINDINGS, FINE};
+use crate::export::{self, Data, Entry, Sink, names};
+use crate::measures::Marks;
+use crate::storage::StudyFolder;
+
+pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
+    let (mut data, mut problems) = data(&asked.study, &asked.choice)?;
+    // Also those no coding uses yet: the definitions belong to the study.
+    let (all, unread) = StudyFolder::open(&asked.study)?.ethograms();
+    problems.extend(unread.iter().map(ToString::to_string));
+    data.ethograms = all;
+    let taken_out = asked.without_names.then(|| names::take_out(&mut data));
+    let mut folder = NewFolder::begin(&asked.out)?;
+    let written = match asked.form {
+        Form::Csv => export::csv::write(&data, &mut folder),
+        Form::Json => export::json::write(&data, &mut folder),
+        Form::Webvtt => export::webvtt::write(&data, &mut folder),
+        Form::WebAnnotation => export::web_annotation::write(&data, &mut folder),
+        Form::Parquet => {
+            return Err(Error::NeedsFeature { command: "export --as parquet", feature: "parquet" });
+        }
+    };
+    let files = folder.finish(written)?;
+    if asked.json {
+        serde_json::to_writer_pretty(
+            &mut *out,
+            &serde_json::json!({
+                "out": asked.out,
+                "files": files,
+                "people_replaced": taken_out.map(|own| own.people),
+                "texts_dropped": taken_out.map(|own| own.texts),
+                "problems": problems,
+            }),
+        )?;
+        writeln!(out)?;
+    } else {
+        writeln!(
+            out,
+            "{} {} in {}: {} sessions, {} codings",
+            files.len(),
+            if files.len() == 1 { "file" } else { "files" },
+            asked.out.display(),
+            data.sessions.len(),
+            data.codings.len()
+        )?;
+        if let Some(taken) = taken_out {
+            writeln!(
+                out,
+                "{} people have pseudonyms; {} texts that named one, or could, are left out. A name that study.json does not list can't be recognised: look through what is left.",
+                taken.people, taken.texts
+            )?;
+        }
+    }
+    Ok(if problems.is_empty() { FINE } else { FINDINGS })
+}
+
+/// Loads a study whole, as exports and reports need it; what could not be read is told and returned.
+pub(super) fn data(study: &Path, choice: &Choice) -> Result<(Data, Vec<String>), Error> {
+    let root = std::path::absolute(study)?;
+    let folder = StudyFolder::open(&root)?;
+    let loaded: Loaded = load::codings(std::slice::from_ref(&root), choice)?;
+    super::remark(&loaded.problems);
+    let mut sessions: Vec<_> = folder
+        .list()
+        .sessions
+        .into_iter()
+        .map(|entry| entry.session)
+        .filter(|session| load::takes_session(choice, session))
+        .collect();
+    // A record of people and of film: by date, then by id.
+    sessions.sort_by(|a, b| (a.recorded_at, &a.id).cmp(&(b.recorded_at, &b.id)));
+    let mut data = Data {
+        study: folder.study.clone(),
+        ethograms: Vec::new(),
+        sessions,
+        codings: Vec::new(),
+        marks: if choice.without_unsure { Marks::WithoutUnsure } else { Marks::All },
+    };
+    for (_, own) in loaded.codings {
+        let relative = own.path.strip_prefix(&root).unwrap_or(&own.path);
+        let parts: Vec<_> = relative.iter().map(|part| part.to_string_lossy().into_owned()).collect();
+        if data.ethogram(&own.coding).is_none() {
+            data.ethograms.push(own.ethogram);
+        }
+        data.codings.push(Entry { file: parts.join("/"), coding: own.coding });
+    }
+    data.ethograms.sort_by(|a, b| (&a.id, a.revision).cmp(&(&b.id, b.revision)));
+    Ok((data, loaded.problems))
+}
+
+/// A folder that appears whole or not at all: written beside its place, then moved there.
+struct NewFolder {
+    place: PathBuf,
+    part: PathBuf,
+    files: Vec<String>,
+}
+
+impl NewFolder {
+    fn begin(place: &Path) -> Result<Self, Error> {
+        let place = std::path::absolute(place)?;
+        let fail = |source| crate::files::Error::Write { path: place.clone(), source };
+        if place.exists() {
+            let is_empty = std::fs::read_dir(&place).map_err(fail)?.next().is_none();
+            if !is_empty {
+                return Err(Error::Usage(format!(
+                    "the folder is not empty: name a new one, nothing is written over: {}",
+                    place.display()
+                )));
+            }
+        }
+        let name = place.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let above = place.parent().unwrap_or(Path::new(".")).to_owned();
+        std::fs::create_dir_all(&above).map_err(fail)?;
+        let part = above.join(format!(".{name}.{}.part", std::process::id()));
+        std::fs::create_dir(&part).map_err(fail)?;
+        Ok(Self { place, part, files: Vec::new() })
+    }
+
+    /// Moves the folder to its place when all was written.
+    fn finish(mut self, written: io::Result<()>) -> Result<Vec<String>, Error> {
+        let fail = |source| crate::files::Error::Write { path: self.place.clone(), source };
+        written.map_err(fail)?;
+        if self.place.exists() {
+            // Empty, as was looked at; not every system renames over a folder.
+            std::fs::remove_dir(&self.place).map_err(fail)?;
+        }
+        std::fs::rename(&self.part, &self.place).map_err(fail)?;
+        Ok(std::mem::take(&mut self.files))
+    }
+}
+
+impl Drop for NewFolder {
+    fn drop(&mut self) {
+        // Gone already when it was moved to its place.
+        let _ = std::fs::remove_dir_all(&self.part);
+    }
+}
+
+impl Sink for NewFolder {
+    fn file(
+        &mut self,
+        path: &str,
+        content: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>,
+    ) -> io::Result<()> {
+        let target =
+            path.split('/').filter(|part| *part != "..").fold(self.part.clone(), |at, part| at.join(part));
+        if let Some(above) = target.parent() {
+            std::fs::create_dir_all(above)?;
+        }
+        let mut file = io::BufWriter::new(std::fs::File::create(&target)?);
+        content(&mut file)?;
+        file.into_inner().map_err(io::IntoInnerError::into_error)?.sync_all()?;
+        self.files.push(path.to_owned());
+        Ok(())
+    }
+}

@@ -1,0 +1,197 @@
+//! Studies as people make them: nothing coded, every script, long notes, formulas, many sessions.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Instant;
+
+use serde_json::{Value, json};
+
+use super::webvtt::{ffprobe_cues, strict};
+use super::{copy, export, files, sample};
+use crate::common::{folder, root, shedlight};
+
+fn edit(path: &Path, change: impl FnOnce(&mut Value)) {
+    let mut value: Value = serde_json::from_slice(&std::fs::read(path).unwrap()).unwrap();
+    change(&mut value);
+    std::fs::write(path, serde_json::to_vec_pretty(&value).unwrap()).unwrap();
+}
+
+pub const NAMES: &str = "Žofie 王小明 محمد שרה Ἀθηνᾶ नमस्ते ไทย 한국어 🐢🏳️‍🌈 <b>&amp; \"q\" 'a'";
+
+/// The demo with texts in every script, right to left, with markup, formulas and line ends.
+fn odd(study: &Path) {
+    copy(&sample(), study);
+    let long = format!("{}\n\n--> {}", "sehr lange Notiz mit Ünïcödé ".repeat(800), "x".repeat(3_000));
+    edit(&study.join("study.json"), |own| {
+        own["title"] = "=HYPERLINK(\"http://x\") ברוכים הבאים".into();
+        own["animals"][0]["name"] = NAMES.into();
+        own["animals"][0]["notes"] = long.clone().into();
+        own["animals"][1]["name"] = "\u{202e}إبراهيم\u{202c} \u{0007}".into();
+        own["people"][0]["name"] = "Anna Q. Müller".into();
+        own["report"] = json!({ "purpose": NAMES, "actions": long });
+    });
+    edit(&study.join("sessions/s5/session.json"), |own| {
+        own["notes"] = "@SUM(A1)\r\nsecond line".into();
+        own["decision"]["reason"] = "-1+1; asked Anna, she says yes".into();
+    });
+    edit(&study.join("sessions/s5/K-07.1.coding.json"), |own| {
+        own["marks"][0]["note"] = "=cmd|'/c calc'!A0".into();
+        own["marks"][1]["note"] = long.into();
+        own["marks"][2]["note"] = NAMES.into();
+        own["marks"][3]["note"] = "\n\nWEBVTT\n\n00:00.000 --> 00:01.000".into();
+        own["marks"][4]["note"] = "'=not a formula any more".into();
+        own["marks"][5]["note"] = "müller was in the way".into();
+        own["marks"][6]["note"] = "\u{0}\u{1}".into();
+    });
+}
+
+#[test]
+fn odd_texts_survive_every_form() {
+    let folder = folder();
+    let study = folder.path().join("study");
+    odd(&study);
+    let out = |form: &str| {
+        let out = folder.path().join(form);
+        export(&study, form, &out, &[]);
+        out
+    };
+    let tables = out("csv");
+    let ran =
+        Command::new("python3").arg(root().join("tests/export/read_csv.py")).arg(&tables).output().unwrap();
+    assert!(ran.status.success(), "{}", String::from_utf8_lossy(&ran.stderr));
+    let marks = std::fs::read_to_string(tables.join("marks.csv")).unwrap();
+    assert!(marks.contains(",'=cmd|'/c calc'!A0,"), "a formula is guarded");
+    for file in files(&out("webvtt")) {
+        let path = folder.path().join("webvtt").join(&file);
+        let cues =
+            strict(&std::fs::read(&path).unwrap()).unwrap_or_else(|why| panic!("{}: {why}", file.display()));
+        assert_eq!(ffprobe_cues(&path).unwrap_or(cues.len()), cues.len(), "{}", file.display());
+    }
+    let _ = (out("web-annotation"), out("json"));
+    // And back: all of it but the NUL, which no table can hold.
+    let copied = folder.path().join("copied");
+    copy(&study, &copied);
+    let coding = |root: &Path| root.join("sessions/s5/K-07.1.coding.json");
+    std::fs::remove_file(coding(&copied)).unwrap();
+    let file = folder.path().join("web-annotation/s5/K-07.1.jsonld");
+    let ran = shedlight(&["import", file.to_str().unwrap(), "--into", copied.to_str().unwrap()]);
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    let marks = |root: &Path| -> Value {
+        serde_json::from_slice::<Value>(&std::fs::read(coding(root)).unwrap()).unwrap()["marks"].clone()
+    };
+    assert_eq!(marks(&copied), marks(&study));
+    std::fs::remove_file(coding(&copied)).unwrap();
+    let ran = shedlight(&[
+        "import",
+        tables.join("marks.csv").to_str().unwrap(),
+        "--into",
+        copied.to_str().unwrap(),
+    ]);
+    assert_ne!(ran.code, 2, "{}{}", ran.out, ran.err);
+    let (a, b) = (marks(&copied), marks(&study));
+    for (i, (own, wanted)) in a.as_array().unwrap().iter().zip(b.as_array().unwrap()).enumerate() {
+        if i != 6 {
+            assert_eq!(own, wanted);
+        }
+    }
+}
+
+#[test]
+fn without_names_nobody_is_named_anywhere() {
+    let folder = folder();
+    let study = folder.path().join("study");
+    odd(&study);
+    for form in ["csv", "json", "webvtt", "web-annotation"] {
+        let out = folder.path().join(form);
+        export(&study, form, &out, &["--without-names"]);
+        for file in files(&out) {
+            let name = file.to_string_lossy().into_owned();
+            let text = std::fs::read_to_string(out.join(&file)).unwrap();
+            for word in ["K-07", "K-12", "Anna", "Müller", "müller"] {
+                assert!(!text.contains(word) && !name.contains(word), "{word} in {form} {name}");
+            }
+        }
+        assert!(out.exists());
+    }
+    // Stable: K-07 is the first of the study's people, whatever is exported.
+    let vtt: Vec<PathBuf> = files(&folder.path().join("webvtt"));
+    assert!(vtt.contains(&PathBuf::from("s6/s6-phone.P01.1.vtt")), "{vtt:?}");
+    assert!(vtt.contains(&PathBuf::from("s3/s3-phone.P02.1.vtt")), "{vtt:?}");
+    // The measures are the same.
+    let summary = |root: &Path| shedlight(&["summary", root.to_str().unwrap(), "--json"]).out;
+    let plain = summary(&study).replace("K-07", "P01").replace("K-12", "P02");
+    assert_eq!(summary(&folder.path().join("json")), plain);
+}
+
+#[test]
+fn a_study_with_nothing_coded_gives_tables_and_a_report_that_say_so() {
+    let folder = folder();
+    let study = folder.path().join("study");
+    copy(&sample(), &study);
+    for file in files(&study) {
+        if file.to_str().unwrap().ends_with(".coding.json") {
+            std::fs::remove_file(study.join(file)).unwrap();
+        }
+    }
+    for form in ["csv", "json", "webvtt", "web-annotation"] {
+        export(&study, form, &folder.path().join(form), &[]);
+    }
+    let html = report(&study, &folder.path().join("r.html"));
+    assert!(html.contains("not coded, which is not zero"));
+    assert!(html.contains("<td>not coded</td>"));
+    assert!(html.contains("contact a licensed veterinarian"));
+    // And one without any session.
+    std::fs::remove_dir_all(study.join("sessions")).unwrap();
+    let html = report(&study, &folder.path().join("r2.html"));
+    assert!(html.contains("No coding counts in this period"));
+}
+
+#[test]
+fn odd_texts_make_a_report_that_parses() {
+    let folder = folder();
+    let study = folder.path().join("study");
+    odd(&study);
+    let html = report(&study, &folder.path().join("r.html"));
+    assert!(!html.contains("<b>&amp;"), "markup is escaped");
+    // What has no space may break, or a cell would be wider than the page.
+    assert!(!html.contains(&"x".repeat(31)) && html.contains("x<wbr/>x"));
+    assert!(html.contains("王小明") && html.contains("שרה"));
+}
+
+/// Writes a report, has it read by a parser, and gives its text.
+fn report(study: &Path, out: &Path) -> String {
+    let (study, target) = (study.to_str().unwrap(), out.to_str().unwrap());
+    let ran = shedlight(&["report", study, "--out", target, "--date", "2025-04-10"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let read =
+        Command::new("python3").arg(root().join("tests/export/read_html.py")).arg(out).output().unwrap();
+    assert!(read.status.success(), "{}", String::from_utf8_lossy(&read.stderr));
+    std::fs::read_to_string(out).unwrap()
+}
+
+#[test]
+fn three_hundred_sessions_take_a_reasonable_time() {
+    let folder = folder();
+    let study = folder.path().join("study");
+    copy(&sample(), &study);
+    for n in 1..50 {
+        for session in 1..=6 {
+            let (from, id) = (study.join(format!("sessions/s{session}")), format!("s{session}-{n:02}"));
+            let to = study.join("sessions").join(&id);
+            copy(&from, &to);
+            for file in files(&to) {
+                let key = if file.to_str().unwrap() == "session.json" { "id" } else { "session" };
+                edit(&to.join(file), |own| own[key] = id.clone().into());
+            }
+        }
+    }
+    let start = Instant::now();
+    export(&study, "csv", &folder.path().join("csv"), &[]);
+    let tables = start.elapsed();
+    let start = Instant::now();
+    let html = report(&study, &folder.path().join("r.html"));
+    let whole = start.elapsed();
+    assert!(html.contains("300 sessions in the period, of which 300 are coded and counted"));
+    // Built for testing, on a busy machine, parsers included: the promise is 15 s for a report.
+    assert!(tables.as_secs() < 60 && whole.as_secs() < 60, "tables {tables:?}, report {whole:?}");
+}
