@@ -44,6 +44,7 @@ mod measured {
         clip: String,
         frames: usize,
         checked: usize,
+        unreadable: usize,
         pub(super) wrong: usize,
         first_picture_ms: f64,
         seek_ms: Spread,
@@ -79,15 +80,25 @@ mod measured {
 
         let start = Instant::now();
         let mut straight = Straight::open(clip)?;
-        let mut truth = Vec::new();
-        while let Some(next) = straight.next_picture() {
-            truth.push((next.pts, next.picture.hash()));
-        }
-        let decode_fps = rate(truth.len(), start.elapsed());
-
         let index = film.index();
+        let mut truth = std::collections::BTreeMap::new();
+        let (mut shown, mut unknown) = (0_u32, 0_usize);
+        while let Some(next) = straight.next_picture() {
+            // By the packet it came from; where frames are counted, by counting.
+            let by_packet = next.packet.and_then(|packet| index.frame_of_packet(packet));
+            let frame = by_packet.or_else(|| (!index.knows_packets()).then_some(FrameNumber(shown)));
+            shown += 1;
+            match frame {
+                Some(frame) => {
+                    let _ = truth.insert(frame, (next.picture.hash(), next.is_damaged));
+                }
+                None => unknown += 1,
+            }
+        }
+        let decode_fps = rate(shown as usize, start.elapsed());
+
         let count = index.len();
-        let mut check = Check { film: &film, truth: &truth, checked: 0, wrong: Vec::new() };
+        let mut check = Check { film: &film, truth: &truth, checked: 0, unreadable: 0, wrong: Vec::new() };
         let mut seek_times = Vec::new();
         for frame in shuffled(count, seeks) {
             film.forget();
@@ -113,16 +124,16 @@ mod measured {
             let _ = check.frame(FrameNumber(n), Heading::Forward);
         }
         let playback_fps = rate(played as usize, start.elapsed());
-        let (checked, mut wrong) = (check.checked, check.wrong);
-        // Frames a straight read has and the index does not, or the other way round, are wrong too.
+        let (checked, unreadable, mut wrong) = (check.checked, check.unreadable, check.wrong);
+        // Frames a straight read has and the index does not are wrong too.
         wrong.sort_unstable();
         wrong.dedup();
-        let missing = truth.len().abs_diff(count);
         Ok(Found {
             clip: clip.to_string_lossy().into_owned(),
             frames: count,
             checked,
-            wrong: wrong.len() + missing,
+            unreadable,
+            wrong: wrong.len() + unknown,
             first_picture_ms: first_picture.as_secs_f64() * 1e3,
             seek_ms: Spread::of(seek_times),
             step_back_ms: Spread::of(back),
@@ -137,8 +148,10 @@ mod measured {
 
     struct Check<'a> {
         film: &'a Film,
-        truth: &'a [(Option<i64>, [u8; 32])],
+        /// Hash of each frame of a straight read, and whether it is damaged there.
+        truth: &'a std::collections::BTreeMap<FrameNumber, ([u8; 32], bool)>,
         checked: usize,
+        unreadable: usize,
         wrong: Vec<u32>,
     }
 
@@ -149,8 +162,17 @@ mod measured {
             let picture = self.film.fetch(frame, heading);
             let took = start.elapsed();
             self.checked += 1;
-            let is_right = match (picture, self.truth.get(frame.0 as usize)) {
-                (Ok(picture), Some((_, hash))) => picture.frame == frame && picture.hash() == *hash,
+            let is_right = match (picture, self.truth.get(&frame)) {
+                (Ok(picture), Some((hash, _))) => picture.frame == frame && picture.hash() == *hash,
+                // Refusing what a straight read can't give for certain either is right.
+                (Err(_), None | Some((_, true))) => {
+                    self.unreadable += 1;
+                    true
+                }
+                (Err(_), _) if self.film.index().is_after_loss(frame) => {
+                    self.unreadable += 1;
+                    true
+                }
                 _ => false,
             };
             if !is_right {
@@ -187,6 +209,13 @@ mod measured {
         writeln!(out, "{}", found.clip)?;
         writeln!(out, "  frames          {}, reached {}", found.frames, found.access)?;
         writeln!(out, "  checked         {} fetches, {} wrong: {verdict}", found.checked, found.wrong)?;
+        if found.unreadable > 0 {
+            writeln!(
+                out,
+                "  damaged         {} fetches refused: the file is damaged there",
+                found.unreadable
+            )?;
+        }
         writeln!(out, "  first picture   {:.0} ms after opening", found.first_picture_ms)?;
         writeln!(out, "  exact seek      {}", spread(&found.seek_ms))?;
         writeln!(out, "  step back       {}", spread(&found.step_back_ms))?;

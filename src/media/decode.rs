@@ -1,22 +1,26 @@
 //! The exact picture of any frame, or a refusal; never a neighbour.
 //!
 //! A decoder begins at a key it has recognised packet for packet, drops what belongs to an
-//! earlier group, and knows each picture that comes out by its timestamp (or by counting, where a
-//! file writes none). "At or after the time, with a tolerance" is how wrong pictures are shown; it
-//! is not done here.
+//! earlier group, and knows each picture that comes out by the packet it came from: every packet
+//! bears its number into the codec, where its timestamp would be, and the picture bears it out
+//! again. (Where a file writes no times of pictures, they are counted from the key.) "At or after
+//! the time, with a tolerance" is how wrong pictures are shown; it is not done here.
+//!
+//! Damage: from a packet that could not be decoded for certain to the end of its group no
+//! picture is given. A codec conceals what it lacks with the picture before, and that picture bears
+//! another number.
 
-use std::num::NonZeroU32;
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use ffmpeg::format::Pixel;
-use ffmpeg::software::scaling;
 use ffmpeg_next as ffmpeg;
 
-use super::index::{Identity, Index};
-use super::picture::{Looks, Matrix, Picture, Range};
-use super::source::{Reading, Source, aspect};
-use super::{Error, ffi};
+use super::convert::Converter;
+use super::index::{Identity, Index, Key};
+use super::picture::Picture;
+use super::source::{Reading, Source, THREADS};
+use super::{Error, scan};
 use crate::time::{FrameNumber, Micros};
 
 /// What came out of the codec.
@@ -26,21 +30,45 @@ enum Received {
     Drained,
 }
 
+/// What became of a picture that came out.
+enum Identified {
+    /// This frame, whole.
+    Frame(FrameNumber),
+    /// This frame, and it can't be trusted.
+    Damaged(FrameNumber),
+    /// None that may be shown.
+    Nothing,
+}
+
 /// A decoder in the middle of a run from one key.
 struct Run {
-    /// Decode order of the next packet to be sent, counted from the key.
+    /// Decode order of the next packet to be sent.
     next_packet: u32,
-    /// Pictures before this timestamp lack their references.
-    first_pts: Option<i64>,
+    /// Pictures before this one lack their references.
+    first: FrameNumber,
+    /// It began at a key from which pictures mend by and by.
+    is_soft: bool,
     /// The frame whose turn it is, where frames are counted.
     next_counted: FrameNumber,
+    /// Last key that came out, where frames are counted.
+    counted_from: u32,
     /// A counted run begins with its key.
     waits_for_key: bool,
     /// Last frame that came out.
     last_out: Option<FrameNumber>,
+    /// Frames the codec was told to leave out.
+    skipped: BTreeSet<FrameNumber>,
     /// Read and recognised, not sent yet.
     pending: Option<ffmpeg::Packet>,
     at_end: bool,
+}
+
+/// What is to happen with the pictures of a run.
+pub(super) struct Taking<'a> {
+    /// Whether a picture other than the target is of use; one that is not may be left undecoded.
+    pub(super) is_useful: &'a mut dyn FnMut(FrameNumber) -> bool,
+    /// Takes a picture, and may end the run early by breaking.
+    pub(super) take: &'a mut dyn FnMut(Picture) -> ControlFlow<()>,
 }
 
 /// Decodes frames of one clip exactly.
@@ -50,7 +78,16 @@ pub(super) struct Decoder {
     index: Arc<Index>,
     converter: Converter,
     run: Option<Run>,
+    /// Packets that could not be decoded for certain.
+    bad: BTreeSet<u32>,
+    can_skip: bool,
 }
+
+/// Codecs whose pictures that are said to be no reference truly are none. HEVC's are not on the
+/// list: a picture there may be no reference of its own layer and one of the next.
+const SKIPPING: &[&str] = &["h264", "mpeg2video", "mpeg1video", "mpeg4"];
+/// Pictures that may come out before one that is shown earlier, at most (H.264 and HEVC keep 16).
+const REORDERED: usize = 17;
 
 impl Decoder {
     pub(super) fn try_new(source: Source, index: Arc<Index>) -> Result<Self, Error> {
@@ -61,7 +98,9 @@ impl Decoder {
     /// With a codec opened elsewhere: the decoder itself can't be moved to another thread.
     pub(super) fn new(source: Source, codec: ffmpeg::decoder::Video, index: Arc<Index>) -> Self {
         let converter = Converter::new(source.probe.looks);
-        Self { source, codec, index, converter, run: None }
+        let can_skip = SKIPPING.contains(&source.probe.codec.as_str()) && index.identity == Identity::Packet;
+        let bad = index.after_loss.iter().copied().collect();
+        Self { source, codec, index, converter, run: None, bad, can_skip }
     }
 
     pub(super) fn index(&self) -> &Arc<Index> {
@@ -72,25 +111,28 @@ impl Decoder {
         self.source
     }
 
-    /// Decodes until `target` has come out, handing every picture of the run to `take`, which may
-    /// end the run early by breaking.
+    /// Decodes until `target` has come out, handing every useful picture of the run to `taking`.
     ///
     /// # Errors
-    /// When the target does not come out, from its key or from an earlier one.
-    pub(super) fn decode_to(
-        &mut self,
-        target: FrameNumber,
-        take: &mut dyn FnMut(Picture) -> ControlFlow<()>,
-    ) -> Result<(), Error> {
+    /// When the target does not come out, from its key or from an earlier one, or is damaged.
+    pub(super) fn decode_to(&mut self, target: FrameNumber, mut taking: Taking<'_>) -> Result<(), Error> {
+        if self.is_known_damaged(target) {
+            return Err(self.damaged(target));
+        }
         if !self.continues_to(target) {
             self.begin_for(target, 0)?;
         }
-        if self.run_until(target, take)? {
-            return Ok(());
+        // Then from further back: the key may have been none, or one from which pictures mend by and by.
+        for back in [1, 2, 5] {
+            if self.run_until(target, &mut taking)? {
+                return Ok(());
+            }
+            if self.is_known_damaged(target) {
+                return Err(self.damaged(target));
+            }
+            self.begin_for(target, back)?;
         }
-        // One more try from further back: the key may have been none.
-        self.begin_for(target, 1)?;
-        if self.run_until(target, take)? {
+        if self.run_until(target, &mut taking)? {
             return Ok(());
         }
         self.run = None;
@@ -101,6 +143,22 @@ impl Decoder {
         })
     }
 
+    fn damaged(&self, frame: FrameNumber) -> Error {
+        let why = "what it is made of can't be decoded for certain".to_owned();
+        Error::Unreadable { frame, why, path: self.source.probe.path.clone() }
+    }
+
+    /// Whether damage found earlier reaches a frame.
+    fn is_known_damaged(&self, frame: FrameNumber) -> bool {
+        let Some(packet) = self.index.packet_of(frame) else { return false };
+        self.is_reached_by_damage(packet, frame)
+    }
+
+    fn is_reached_by_damage(&self, packet: u32, frame: FrameNumber) -> bool {
+        !self.bad.is_empty()
+            && self.bad.range(self.index.damage_from(packet, frame)..=packet).next().is_some()
+    }
+
     /// Forgets where it is: the next frame is fetched as if the clip had just been opened.
     pub(super) fn forget(&mut self) {
         self.run = None;
@@ -109,7 +167,9 @@ impl Decoder {
     /// Whether going on reaches the target no later than beginning anew.
     fn continues_to(&self, target: FrameNumber) -> bool {
         let Some(run) = &self.run else { return false };
-        let is_ahead = run.last_out.is_none_or(|last| last < target);
+        let is_ahead = run.last_out.is_none_or(|last| last < target)
+            && !run.skipped.contains(&target)
+            && target >= run.first;
         let key = self.index.key_for(target).and_then(|place| self.index.keys.get(place));
         is_ahead && (run.at_end || key.is_none_or(|key| key.packet <= run.next_packet))
     }
@@ -122,55 +182,88 @@ impl Decoder {
             return self.begin_at_start(None);
         }
         let Some(place) = self.index.key_for(target) else { return self.begin_at_start(None) };
-        let place = place.saturating_sub(back);
+        let is_gradual = self.index.keys.get(place).is_some_and(|key| key.is_gradual);
+        let place = place.saturating_sub(back + usize::from(is_gradual));
         let Some(key) = self.index.keys.get(place).copied() else { return self.begin_at_start(None) };
-        // A seek may land behind the key: go further back, then give up on seeking.
-        for earlier in 0..3 {
-            let Some(aim) = place.checked_sub(earlier).and_then(|place| self.index.keys.get(place)) else {
-                break;
-            };
-            if !self.source.seek(aim.timestamp) {
-                continue;
-            }
-            if let Some(packet) = self.read_up_to(key.packet) {
-                self.run = Some(Run {
-                    next_packet: key.packet,
-                    first_pts: key.first_pts,
-                    next_counted: key.frame,
-                    waits_for_key: self.index.identity == Identity::CountFromKey,
-                    last_out: None,
-                    pending: Some(packet),
-                    at_end: false,
-                });
-                return Ok(());
-            }
+        if let Some(packet) = self.packet_of_key(place, key) {
+            self.run = Some(self.run_from(key, Some(packet)));
+            return Ok(());
         }
         self.begin_at_start(Some(key))
+    }
+
+    fn run_from(&self, key: Key, pending: Option<ffmpeg::Packet>) -> Run {
+        Run {
+            next_packet: key.packet,
+            first: match self.index.identity {
+                Identity::Packet if key.is_gradual => self.index.next_key_frame(key.frame),
+                Identity::Packet => key.frame,
+                Identity::CountFromKey | Identity::CountFromStart => FrameNumber(0),
+            },
+            is_soft: key.is_soft,
+            next_counted: key.frame,
+            counted_from: key.packet,
+            waits_for_key: self.index.identity == Identity::CountFromKey,
+            last_out: None,
+            skipped: BTreeSet::new(),
+            pending,
+            at_end: false,
+        }
+    }
+
+    /// Seeks to a key and reads its packet. A seek may land behind it: then from further back.
+    fn packet_of_key(&mut self, place: usize, key: Key) -> Option<ffmpeg::Packet> {
+        let earlier: Vec<Key> = (0..3)
+            .filter_map(|earlier| place.checked_sub(earlier).and_then(|place| self.index.keys.get(place)))
+            .copied()
+            .collect();
+        for aim in &earlier {
+            if aim.position.is_some_and(|position| self.source.seek_byte(position))
+                && let Some(packet) = self.read_up_to(key.packet)
+            {
+                return Some(packet);
+            }
+        }
+        for aim in &earlier {
+            if self.source.seek(aim.timestamp)
+                && let Some(packet) = self.read_up_to(key.packet)
+            {
+                return Some(packet);
+            }
+        }
+        None
     }
 
     /// Reads to the packet of this ordinal; `None` when what is read can't be recognised or lies
     /// behind it.
     fn read_up_to(&mut self, wanted: u32) -> Option<ffmpeg::Packet> {
+        // A stream entered at a byte begins with the rest of a packet.
+        let mut strange = if self.source.seeks_by_bytes() { 16 } else { 0 };
         loop {
             let Reading::Packet(packet) = self.source.read() else { return None };
-            match self.index.recognise(&packet)? {
-                ordinal if ordinal == wanted => return Some(packet),
-                ordinal if ordinal > wanted => return None,
-                _ => {}
+            match self.index.recognise(&packet) {
+                Some(ordinal) if ordinal == wanted => return Some(packet),
+                Some(ordinal) if ordinal > wanted => return None,
+                Some(_) => strange = 0,
+                None if strange > 0 => strange -= 1,
+                None => return None,
             }
         }
     }
 
     /// Reads from the start; up to a key without decoding, when there is one.
-    fn begin_at_start(&mut self, key: Option<super::index::Key>) -> Result<(), Error> {
+    fn begin_at_start(&mut self, key: Option<Key>) -> Result<(), Error> {
         self.source.rewind()?;
-        self.codec = self.source.decoder()?;
+        self.codec.flush();
         let mut run = Run {
             next_packet: 0,
-            first_pts: None,
+            first: FrameNumber(0),
+            is_soft: false,
             next_counted: FrameNumber(0),
+            counted_from: 0,
             waits_for_key: false,
             last_out: None,
+            skipped: BTreeSet::new(),
             pending: None,
             at_end: false,
         };
@@ -180,38 +273,43 @@ impl Decoder {
                     break;
                 }
             }
-            run.next_packet = key.packet;
-            run.first_pts = key.first_pts;
-            run.next_counted = key.frame;
-            run.waits_for_key = self.index.identity == Identity::CountFromKey;
+            run = self.run_from(key, None);
         }
         self.run = Some(run);
         Ok(())
     }
 
     /// Runs until the target came out; `false` when it was passed or the file ended.
-    fn run_until(
-        &mut self,
-        target: FrameNumber,
-        take: &mut dyn FnMut(Picture) -> ControlFlow<()>,
-    ) -> Result<bool, Error> {
+    fn run_until(&mut self, target: FrameNumber, taking: &mut Taking<'_>) -> Result<bool, Error> {
         let mut raw = ffmpeg::frame::Video::empty();
+        let mut beyond = 0;
         loop {
             match self.receive(&mut raw) {
                 Received::Frame => {
-                    let Some(frame) = self.identify(&raw) else { continue };
+                    let (frame, is_whole) = match self.identify(&raw) {
+                        Identified::Frame(frame) => (frame, true),
+                        Identified::Damaged(frame) => (frame, false),
+                        Identified::Nothing => continue,
+                    };
                     if let Some(run) = &mut self.run {
-                        run.last_out = Some(frame);
+                        run.last_out = run.last_out.max(Some(frame));
                     }
-                    let time = self.index.time(frame).unwrap_or(Micros::ZERO);
-                    let picture = self.converter.picture(&raw, frame, time).map_err(|why| {
-                        Error::Unreadable { frame, why, path: self.source.probe.path.clone() }
-                    })?;
-                    let stop = take(picture).is_break();
+                    if !is_whole && frame == target {
+                        return Err(self.damaged(target));
+                    }
+                    let mut stop = false;
+                    if is_whole && (frame == target || (taking.is_useful)(frame)) {
+                        let time = self.index.time(frame).unwrap_or(Micros::ZERO);
+                        let picture = self.converter.picture(&raw, frame, time).map_err(|why| {
+                            Error::Unreadable { frame, why, path: self.source.probe.path.clone() }
+                        })?;
+                        stop = (taking.take)(picture).is_break();
+                    }
                     if frame == target {
                         return Ok(true);
                     }
-                    if frame > target {
+                    beyond += usize::from(frame > target);
+                    if beyond > REORDERED {
                         return Ok(false);
                     }
                     if stop {
@@ -219,7 +317,7 @@ impl Decoder {
                         return Ok(true);
                     }
                 }
-                Received::NeedsInput => self.send_next(),
+                Received::NeedsInput => self.send_next(target, taking),
                 Received::Drained => {
                     self.run = None;
                     return Ok(false);
@@ -232,19 +330,38 @@ impl Decoder {
         match self.codec.receive_frame(raw) {
             Ok(()) => Received::Frame,
             Err(ffmpeg::Error::Eof) => Received::Drained,
-            Err(ffmpeg::Error::Other { errno }) if errno == ffmpeg::error::EAGAIN => {
-                if self.run.as_ref().is_none_or(|run| run.at_end) {
-                    Received::Drained
-                } else {
-                    Received::NeedsInput
+            Err(error) => {
+                let is_hunger =
+                    matches!(error, ffmpeg::Error::Other { errno } if errno == ffmpeg::error::EAGAIN);
+                if !is_hunger {
+                    // A picture that can't be decoded is left out.
+                    self.note_failure();
+                } else if self.run.as_ref().is_none_or(|run| run.at_end) {
+                    return Received::Drained;
                 }
+                Received::NeedsInput
             }
-            // A picture that can't be decoded is left out; the ones after it may be fine.
-            Err(_) => Received::NeedsInput,
         }
     }
 
-    fn send_next(&mut self) {
+    /// The codec failed on one of the packets it was given last.
+    fn note_failure(&mut self) {
+        let Some(run) = &self.run else { return };
+        if run.is_soft && run.last_out.is_none() {
+            return;
+        }
+        let last = run.next_packet.saturating_sub(1);
+        let suspects = last.saturating_sub(THREADS)..=last;
+        // Pictures that lack their references fail where a run begins; nothing depends on them.
+        let is_leading = suspects
+            .clone()
+            .any(|packet| self.index.frame_of_packet(packet).is_some_and(|frame| frame < run.first));
+        if !is_leading {
+            self.bad.extend(suspects);
+        }
+    }
+
+    fn send_next(&mut self, target: FrameNumber, taking: &mut Taking<'_>) {
         let Some(run) = &mut self.run else { return };
         if run.at_end {
             return;
@@ -256,144 +373,86 @@ impl Decoder {
                 Reading::End | Reading::Broken(_) => None,
             },
         };
-        // What the codec says against a packet shows in the pictures that do not come out.
-        let _ = if let Some(packet) = packet {
-            run.next_packet += 1;
-            self.codec.send_packet(&packet)
-        } else {
+        // A packet that is not the one the scan found here is refused: the file grew, or was changed.
+        let ordinal = run.next_packet;
+        let Some(mut packet) = packet.filter(|packet| self.index.is_packet(ordinal, packet)) else {
             run.at_end = true;
-            self.codec.send_eof()
+            let _ = self.codec.send_eof();
+            return;
         };
+        run.next_packet += 1;
+        if packet.is_corrupt() && self.source.believes_corrupt() {
+            let _ = self.bad.insert(ordinal);
+        }
+        if self.can_skip {
+            let frame = self.index.frame_of_packet(ordinal);
+            let is_useless =
+                frame.is_some_and(|frame| frame < target && frame >= run.first && !(taking.is_useful)(frame));
+            if let Some(frame) = frame.filter(|_| is_useless) {
+                let _ = run.skipped.insert(frame);
+            }
+            self.codec.skip_frame(if is_useless {
+                ffmpeg::codec::discard::Discard::NonReference
+            } else {
+                ffmpeg::codec::discard::Discard::Default
+            });
+        }
+        scan::number(&mut packet, ordinal);
+        if self.codec.send_packet(&packet).is_err() {
+            self.note_failure();
+        }
     }
 
-    /// Which frame this is; `None` for one that must not be shown.
-    fn identify(&mut self, raw: &ffmpeg::frame::Video) -> Option<FrameNumber> {
-        let run = self.run.as_mut()?;
+    /// Which frame this is.
+    fn identify(&mut self, raw: &ffmpeg::frame::Video) -> Identified {
+        let Some(run) = self.run.as_mut() else { return Identified::Nothing };
+        let packet = raw.pts().and_then(|number| u32::try_from(number).ok());
+        let is_bad = raw.is_corrupt() || raw.has_decode_errors();
         match self.index.identity {
-            Identity::Timestamp => {
-                let pts = raw.pts().or_else(|| raw.timestamp())?;
-                if run.first_pts.is_some_and(|first| pts < first) {
-                    return None;
+            Identity::Packet => {
+                let Some(packet) = packet else { return Identified::Nothing };
+                let Some(frame) = self.index.frame_of_packet(packet) else { return Identified::Nothing };
+                if frame < run.first {
+                    return Identified::Nothing;
                 }
-                self.index.frame_of(pts)
+                if is_bad {
+                    let _ = self.bad.insert(packet);
+                }
+                if self.is_reached_by_damage(packet, frame) {
+                    Identified::Damaged(frame)
+                } else {
+                    Identified::Frame(frame)
+                }
             }
             Identity::CountFromKey | Identity::CountFromStart => {
                 if run.waits_for_key {
                     if !raw.is_key() {
-                        return None;
+                        return Identified::Nothing;
                     }
                     run.waits_for_key = false;
                 }
+                if self.index.identity == Identity::CountFromKey
+                    && let Some(key) = packet.and_then(|packet| self.index.key_at(packet))
+                {
+                    // Were pictures lost on the way, nobody knows which: the group is not to be trusted.
+                    if key.frame != run.next_counted {
+                        let _ = self.bad.insert(run.counted_from);
+                        run.next_counted = key.frame;
+                    }
+                    run.counted_from = key.packet;
+                }
                 let frame = run.next_counted;
                 run.next_counted = FrameNumber(frame.0 + 1);
-                (frame <= self.index.last()).then_some(frame)
+                if frame > self.index.last() {
+                    return Identified::Nothing;
+                }
+                let newest = packet.unwrap_or(run.next_packet);
+                if is_bad {
+                    let _ = self.bad.insert(newest);
+                }
+                let is_hit = self.bad.range(run.counted_from..=newest.max(run.counted_from)).next().is_some();
+                if is_hit { Identified::Damaged(frame) } else { Identified::Frame(frame) }
             }
         }
     }
-}
-
-/// Turns what the codec gives into a [`Picture`].
-pub(super) struct Converter {
-    looks: Looks,
-    scaler: Option<(Pixel, u32, u32, scaling::Context)>,
-}
-
-impl Converter {
-    pub(super) fn new(looks: Looks) -> Self {
-        Self { looks, scaler: None }
-    }
-
-    pub(super) fn picture(
-        &mut self,
-        raw: &ffmpeg::frame::Video,
-        frame: FrameNumber,
-        time: Micros,
-    ) -> Result<Picture, String> {
-        let (Some(width), Some(height)) = (NonZeroU32::new(raw.width()), NonZeroU32::new(raw.height()))
-        else {
-            return Err("it has no size".to_owned());
-        };
-        let looks = self.looks_of(raw);
-        let is_plain = matches!(raw.format(), Pixel::YUV420P | Pixel::YUVJ420P) && !ffi::is_upside_down(raw);
-        let mut converted = ffmpeg::frame::Video::empty();
-        let planes = if is_plain {
-            raw
-        } else {
-            self.convert(raw, &mut converted)?;
-            &converted
-        };
-        let (half_width, half_height) = (width.get().div_ceil(2), height.get().div_ceil(2));
-        Ok(Picture {
-            frame,
-            time,
-            width,
-            height,
-            luma: plane(planes, 0, width.get(), height.get()),
-            blue: plane(planes, 1, half_width, half_height),
-            red: plane(planes, 2, half_width, half_height),
-            looks,
-            halvings: 0,
-        })
-    }
-
-    fn convert(&mut self, raw: &ffmpeg::frame::Video, into: &mut ffmpeg::frame::Video) -> Result<(), String> {
-        let (format, width, height) = (raw.format(), raw.width(), raw.height());
-        let same = matches!(&self.scaler, Some((f, w, h, _)) if (*f, *w, *h) == (format, width, height));
-        if !same {
-            // The J formats are full range by name; their samples must not be squeezed.
-            let is_full =
-                matches!(format, Pixel::YUVJ422P | Pixel::YUVJ444P | Pixel::YUVJ440P | Pixel::YUVJ411P);
-            let target = if is_full { Pixel::YUVJ420P } else { Pixel::YUV420P };
-            let flags = scaling::Flags::BILINEAR | scaling::Flags::ACCURATE_RND;
-            let context = scaling::Context::get(format, width, height, target, width, height, flags)
-                .map_err(|error| error.to_string())?;
-            self.scaler = Some((format, width, height, context));
-        }
-        let Some((.., scaler)) = &mut self.scaler else { return Err("no converter".to_owned()) };
-        scaler.run(raw, into).map_err(|error| error.to_string())
-    }
-
-    fn looks_of(&self, raw: &ffmpeg::frame::Video) -> Looks {
-        use ffmpeg::color::{Range as Said, Space};
-        let format = raw.format();
-        let is_full_by_name = matches!(
-            format,
-            Pixel::YUVJ420P | Pixel::YUVJ422P | Pixel::YUVJ444P | Pixel::YUVJ440P | Pixel::YUVJ411P
-        );
-        let name = format!("{format:?}");
-        // What is not YUV becomes BT.601 in limited range when it is converted.
-        let is_converted_rgb =
-            ["RGB", "BGR", "GBR", "GRAY", "PAL8", "MONO"].iter().any(|part| name.contains(part));
-        let matrix = match raw.color_space() {
-            _ if is_converted_rgb => Matrix::Bt601,
-            Space::BT709 => Matrix::Bt709,
-            Space::BT470BG | Space::SMPTE170M | Space::FCC => Matrix::Bt601,
-            Space::BT2020NCL | Space::BT2020CL => Matrix::Bt2020,
-            // Nothing said: by the size, as cameras do (common practice, no source).
-            _ if raw.height() >= 720 => Matrix::Bt709,
-            _ => Matrix::Bt601,
-        };
-        let is_full = is_full_by_name || (raw.color_range() == Said::JPEG && !is_converted_rgb);
-        let ratio = raw.aspect_ratio();
-        Looks {
-            matrix,
-            range: if is_full { Range::Full } else { Range::Limited },
-            pixel_aspect: match self.looks.pixel_aspect {
-                (1, 1) => aspect(ratio.numerator(), ratio.denominator()).unwrap_or((1, 1)),
-                by_container => by_container,
-            },
-            ..self.looks
-        }
-    }
-}
-
-/// A plane without the padding behind its rows.
-fn plane(frame: &ffmpeg::frame::Video, number: usize, width: u32, height: u32) -> Vec<u8> {
-    let (width, height) = (width as usize, height as usize);
-    let mut tight = Vec::with_capacity(width * height);
-    for row in frame.data(number).chunks(frame.stride(number)).take(height) {
-        tight.extend_from_slice(row.get(..width).unwrap_or(row));
-    }
-    tight.resize(width * height, 0);
-    tight
 }

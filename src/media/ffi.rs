@@ -25,6 +25,16 @@ pub(super) fn seek_stream(
     if result < 0 { Err(ffmpeg::Error::from(result)) } else { Ok(()) }
 }
 
+/// Moves the demuxer to a byte of its file.
+pub(super) fn seek_byte(
+    input: &mut ffmpeg::format::context::Input,
+    position: i64,
+) -> Result<(), ffmpeg::Error> {
+    // SAFETY: the context is alive for as long as `input`, and `&mut` makes this its only user.
+    let result = unsafe { sys::av_seek_frame(input.as_mut_ptr(), -1, position, sys::AVSEEK_FLAG_BYTE) };
+    if result < 0 { Err(ffmpeg::Error::from(result)) } else { Ok(()) }
+}
+
 /// Lets the demuxer skip every stream but one: a scan then reads no sound.
 pub(super) fn read_only(input: &mut ffmpeg::format::context::Input, stream: usize) {
     for i in 0..input.nb_streams() as usize {

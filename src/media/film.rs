@@ -12,12 +12,10 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
 use super::cache::Cache;
-use super::decode::Decoder;
-use super::index::{self, Access, Entry, Index};
-use super::index_file::{self, Kept};
+use super::decode::{Decoder, Taking};
+use super::index::Index;
 use super::source::{Probe, Source};
-use super::straight::Straight;
-use super::{Error, Picture};
+use super::{Error, Picture, check};
 use crate::time::FrameNumber;
 
 /// Hears how far the opening has come (0–1), and may stop it.
@@ -125,7 +123,7 @@ impl Film {
         options: FilmOptions,
         progress: Progress<'_>,
     ) -> Result<Self, Error> {
-        let (source, index) = indexed(Source::open(path)?, options.index_file.as_deref(), progress)?;
+        let (source, index) = check::indexed(Source::open(path)?, options.index_file.as_deref(), progress)?;
         let probe = source.probe.clone();
         let codec = source.decoder()?;
         let index = Arc::new(index);
@@ -323,7 +321,18 @@ impl Worker {
         let on_event = self.on_event.as_deref();
         let mut reached = false;
         let group = self.decoder.index().group_len(target);
-        let result = self.decoder.decode_to(target, &mut |picture| {
+        let index = self.decoder.index();
+        let key = index.key_for(target).and_then(|place| index.keys.get(place)).map_or(0, |key| key.frame.0);
+        // The farther the key, the longer it takes to fill in, and the more must be there until then.
+        let near = (target.0.saturating_sub(key) / 4).clamp(NEAR, AHEAD / 2);
+        // Far before a place that was jumped to nothing is kept: the codec need not even decode
+        // it, and those who go back from there find it filled in. Who reads backward needs it all.
+        let mut is_useful = |frame: FrameNumber| {
+            let state = shared.lock();
+            let is_jump = is_request && state.heading != Heading::Backward;
+            !is_jump || frame.0 + near >= target.0 || state.wanted == Some(frame)
+        };
+        let mut take = |picture: Picture| {
             let frame = picture.frame;
             let mut state = shared.lock();
             let halvings = match (state.wanted, state.heading) {
@@ -361,7 +370,9 @@ impl Worker {
                 }
             }
             if is_stale { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-        });
+        };
+        let taking = Taking { is_useful: &mut is_useful, take: &mut take };
+        let result = self.decoder.decode_to(target, taking);
         let mut state = shared.lock();
         let why = match result {
             Ok(()) if reached && !is_request && !state.cache.contains(target) => {
@@ -406,152 +417,4 @@ fn next_ahead(state: &State, wanted: FrameNumber, index: &Index) -> Option<Frame
         Heading::Backward => back.or(onward),
         Heading::Forward | Heading::Still => onward.or(back),
     }
-}
-
-/// Frames decoded for the check at opening, at most.
-const SAMPLE: u32 = 48;
-
-/// The clip's index: as it was kept, or by scanning and checking.
-fn indexed(
-    mut source: Source,
-    kept_at: Option<&Path>,
-    progress: Progress<'_>,
-) -> Result<(Source, Index), Error> {
-    if let Some(kept) = kept_at.and_then(index_file::read)
-        && let Ok(index) = Index::from_kept(&kept, &source)
-    {
-        return Ok((source, index));
-    }
-    let (index, entries) = Index::scan(&mut source, progress)?;
-    source.rewind()?;
-    let (source, index, decoded) = checked(source, index, &entries, progress)?;
-    if let Some(path) = kept_at {
-        let kept = Kept {
-            entries,
-            decoded,
-            access: index.access(),
-            count: index.len(),
-            remarks: index.own_remarks(),
-        };
-        index_file::write(path, &kept);
-    }
-    Ok((source, index))
-}
-
-/// An index, and what a full decode gave if there was need of one.
-type Checked = (Source, Index, Option<Vec<Option<i64>>>);
-
-/// Holds the scan against a straight decode of a sample; where they differ, the index is rebuilt
-/// by decoding, and as a last way out the clip is read straight.
-fn checked(
-    source: Source,
-    index: Index,
-    entries: &[Entry],
-    progress: Progress<'_>,
-) -> Result<Checked, Error> {
-    let is_doubtful = index.access != Access::Seeking;
-    let (source, index, is_right) = if is_doubtful { (source, index, false) } else { agrees(source, index)? };
-    if is_right {
-        return Ok((source, index, None));
-    }
-    let remarks = index.own_remarks();
-    let (source, decoded) = decode_all(source, entries.len(), progress)?;
-    let rebuilt = Index::rebuilt(entries, &decoded, &source, Access::SeekingDecodedIndex, remarks.clone())?;
-    if rebuilt.access == Access::StraightOnly {
-        return Ok((source, rebuilt, Some(decoded)));
-    }
-    let (source, rebuilt, is_right) = agrees(source, rebuilt)?;
-    if is_right {
-        return Ok((source, rebuilt, Some(decoded)));
-    }
-    let straight = Index::rebuilt(entries, &decoded, &source, Access::StraightOnly, remarks)?;
-    Ok((source, straight, Some(decoded)))
-}
-
-/// Whether a straight decode of the beginning, and decoding over the last keys, give the
-/// pictures that seeking gives.
-fn agrees(source: Source, mut index: Index) -> Result<(Source, Index, bool), Error> {
-    let mut straight = Straight::over(source)?;
-    let mut seen = Vec::new();
-    while u32::try_from(seen.len()).unwrap_or(SAMPLE) < SAMPLE {
-        let Some(next) = straight.next_picture() else { break };
-        seen.push((next.pts, next.picture.hash()));
-    }
-    let has_ended = (seen.len() as u64) < u64::from(SAMPLE);
-    let mut source = straight.into_source();
-    source.rewind()?;
-    if seen.is_empty() {
-        return Err(Error::NoPicture { path: source.probe.path.clone() });
-    }
-    if has_ended && seen.len() < index.len() {
-        // A short clip whose last frames are damaged: what comes out is what there is.
-        let lost = index.len() - seen.len();
-        let is_prefix =
-            (0_u32..).zip(&seen).all(|(n, (pts, _))| pts.is_none() || *pts == index.pts(FrameNumber(n)));
-        if !is_prefix {
-            return Ok((source, index, false));
-        }
-        index.truncate(seen.len());
-        index.add_remark(format!("the last {lost} frames can't be decoded: the file is cut off there"));
-    }
-    if has_ended && seen.len() > index.len() {
-        return Ok((source, index, false));
-    }
-    let by_time = index.identity == index::Identity::Timestamp;
-    let numbered = (0_u32..).map(FrameNumber).zip(&seen);
-    if by_time && numbered.clone().any(|(frame, (pts, _))| *pts != index.pts(frame)) {
-        return Ok((source, index, false));
-    }
-    // From the back to the front, so that each fetch has to seek; key frames and their neighbours.
-    let probes: Vec<FrameNumber> = {
-        let last = u32::try_from(seen.len()).unwrap_or(SAMPLE) - 1;
-        [last, last * 3 / 4, last / 2 + 1, last / 2, last / 4, 1, 0]
-            .map(|n| FrameNumber(n.min(last)))
-            .to_vec()
-    };
-    let mut decoder = Decoder::try_new(source, Arc::new(index))?;
-    let mut is_right = true;
-    for frame in probes {
-        let mut hash = None;
-        decoder.forget();
-        let result = decoder.decode_to(frame, &mut |picture| {
-            if picture.frame == frame {
-                hash = Some(picture.hash());
-            }
-            ControlFlow::Continue(())
-        });
-        let wanted = seen.get(frame.0 as usize).map(|(_, hash)| *hash);
-        if result.is_err() || hash != wanted {
-            is_right = false;
-            break;
-        }
-    }
-    let index = Arc::clone(decoder.index());
-    let mut source = decoder.into_source();
-    source.rewind()?;
-    let index = Arc::into_inner(index).ok_or_else(|| Error::NoPicture { path: source.probe.path.clone() })?;
-    Ok((source, index, is_right))
-}
-
-/// The timestamps of all frames, by decoding the whole clip.
-fn decode_all(
-    mut source: Source,
-    expected: usize,
-    progress: Progress<'_>,
-) -> Result<(Source, Vec<Option<i64>>), Error> {
-    source.rewind()?;
-    let mut straight = Straight::over(source)?;
-    let mut decoded = Vec::with_capacity(expected);
-    while let Some(next) = straight.next_picture() {
-        decoded.push(next.pts);
-        #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
-        if decoded.len() % 64 == 0
-            && progress((decoded.len() as f32 / expected.max(1) as f32).min(1.0)).is_break()
-        {
-            return Err(Error::Stopped);
-        }
-    }
-    let mut source = straight.into_source();
-    source.rewind()?;
-    Ok((source, decoded))
 }

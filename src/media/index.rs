@@ -1,51 +1,45 @@
 //! Which frames a clip has, when each is shown, and where a decoder can begin.
 //!
-//! One scan reads every packet of the video stream, without decoding. Frames are the packets that
-//! are shown, sorted by presentation timestamp; a frame is known by its place in that order and by
-//! its timestamp in the stream's own ticks, never by a float and never by number × 1/rate.
-//! Files that write no presentation timestamps at all (AVI) are known by ordinals: the n-th key
+//! Made of a scan of all packets (`scan`). Frames are the packets that are shown, sorted
+//! by presentation timestamp; a frame is its packet, and its time is that packet's timestamp in
+//! the stream's own ticks, never a float and never number × 1/rate. Timestamps may lie (two
+//! frames at one time, none at all, a clock that jumps): the packet a picture came from does not.
+//! Files that write no presentation timestamps at all (AVI) are known by counting: the n-th key
 //! that comes out of the decoder is the n-th key packet that went in.
-//! What the scan says is held against a straight decode of a sample (in [`super::film`]); where
+//! What the scan says is held against a straight decode of a sample (in `check`); where
 //! the two differ the index is rebuilt from the decoder's own output.
 
+mod making;
+
 use std::collections::HashMap;
-use std::ops::ControlFlow;
 
-use super::index_file::Kept;
-use super::source::{Reading, Source};
-use super::{Error, ffi};
+use super::scan::Print;
 use crate::time::{FrameNumber, Micros, TimeBase};
-
-/// What is known of a packet from the scan.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Entry {
-    pub(super) pts: Option<i64>,
-    pub(super) dts: Option<i64>,
-    pub(super) position: isize,
-    pub(super) size: usize,
-    pub(super) duration: i64,
-    pub(super) is_key: bool,
-    pub(super) is_shown: bool,
-}
 
 /// A place at which a decoder can begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Key {
     /// Its packet, in decode order.
     pub(super) packet: u32,
-    /// First frame that can be had from it.
+    /// First frame that can be had from it; those that come out before it lack their references.
     pub(super) frame: FrameNumber,
     /// What to seek to.
     pub(super) timestamp: i64,
-    /// Pictures that come out before this timestamp belong to an earlier group and lack their references.
-    pub(super) first_pts: Option<i64>,
+    /// Where its packet begins in the file, if that can be sought.
+    pub(super) position: Option<i64>,
+    /// Pictures mend by and by from here.
+    pub(super) is_soft: bool,
+    /// The picture is whole only from the next key on.
+    pub(super) is_gradual: bool,
+    /// It is a frame itself.
+    is_frame: bool,
 }
 
 /// How a decoded picture is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Identity {
-    /// By its timestamp.
-    Timestamp,
+    /// By the packet it came from.
+    Packet,
     /// By counting from the key that was decoded first.
     CountFromKey,
     /// By counting from the start of the file.
@@ -87,229 +81,26 @@ pub struct Index {
     pts: Vec<i64>,
     times: Vec<Micros>,
     end: Micros,
+    /// Packet of each frame; empty where frames are counted.
+    packets: Vec<u32>,
+    /// Frame of each packet.
+    frames: Vec<Option<FrameNumber>>,
+    prints: Vec<Print>,
     pub(super) keys: Vec<Key>,
-    by_position: HashMap<(isize, usize), u32>,
-    by_timestamps: HashMap<(Option<i64>, Option<i64>, usize), u32>,
+    by_position: HashMap<(isize, Print), u32>,
+    by_timestamps: HashMap<(Option<i64>, Option<i64>, Print), u32>,
     pub(super) identity: Identity,
     pub(super) access: Access,
     remarks: Vec<String>,
+    /// Packets before which others are missing, and which are no keys: nothing is certain from
+    /// there to the end of the group.
+    pub(super) after_loss: Vec<u32>,
 }
 
 /// Two packets look alike: neither may be taken for the other.
 const AMBIGUOUS: u32 = u32::MAX;
 
 impl Index {
-    /// Scans a file. `progress` hears the share read so far and may stop the scan.
-    ///
-    /// # Errors
-    /// When the file has no packet of film, or the scan is stopped.
-    pub(super) fn scan(
-        source: &mut Source,
-        progress: &mut dyn FnMut(f32) -> ControlFlow<()>,
-    ) -> Result<(Self, Vec<Entry>), Error> {
-        let path = source.probe.path.clone();
-        #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
-        let bytes = std::fs::metadata(&path).map_or(0, |about| about.len()).max(1) as f32;
-        let mut entries = Vec::new();
-        let mut remarks = Vec::new();
-        loop {
-            match source.read() {
-                Reading::Packet(packet) => {
-                    entries.push(Entry {
-                        pts: packet.pts(),
-                        dts: packet.dts(),
-                        position: packet.position(),
-                        size: packet.size(),
-                        duration: packet.duration(),
-                        is_key: packet.is_key(),
-                        is_shown: !ffi::is_discarded(&packet),
-                    });
-                    #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
-                    if entries.len() % 512 == 0
-                        && progress((packet.position().max(0) as f32 / bytes).min(1.0)).is_break()
-                    {
-                        return Err(Error::Stopped);
-                    }
-                }
-                Reading::End => break,
-                Reading::Broken(why) => {
-                    remarks.push(format!(
-                        "the file can't be read to its end ({why}): what could be read is shown"
-                    ));
-                    break;
-                }
-            }
-        }
-        let index = Self::from_entries(&entries, source, remarks)?;
-        Ok((index, entries))
-    }
-
-    /// An index as it was kept.
-    pub(super) fn from_kept(kept: &Kept, source: &Source) -> Result<Self, Error> {
-        let mut index = match &kept.decoded {
-            Some(decoded) => Self::rebuilt(&kept.entries, decoded, source, kept.access, Vec::new())?,
-            None => Self::from_entries(&kept.entries, source, Vec::new())?,
-        };
-        index.truncate(kept.count);
-        index.remarks.clone_from(&kept.remarks);
-        Ok(index)
-    }
-
-    fn from_entries(entries: &[Entry], source: &Source, remarks: Vec<String>) -> Result<Self, Error> {
-        let shown: Vec<&Entry> = entries.iter().filter(|entry| entry.is_shown).collect();
-        if shown.is_empty() {
-            return Err(Error::NoPicture { path: source.probe.path.clone() });
-        }
-        let all_stamped = shown.iter().all(|entry| entry.pts.is_some());
-        let identity = if all_stamped { Identity::Timestamp } else { Identity::CountFromKey };
-        let stamp = |entry: &Entry| if all_stamped { entry.pts } else { entry.dts.or(entry.pts) };
-        let mut stamped: Vec<(i64, i64)> =
-            shown.iter().filter_map(|entry| Some((stamp(entry)?, entry.duration))).collect();
-        stamped.sort_unstable();
-        let count_before = stamped.len();
-        stamped.dedup_by_key(|(pts, _)| *pts);
-        let is_doubtful = stamped.len() < count_before || (!all_stamped && stamped.len() < shown.len());
-        let mut index = Self::empty(source.time_base, identity, remarks);
-        index.set_frames(&stamped);
-        index.set_packets(entries);
-        // Seeking by decode timestamps is exact where the container has an index of them, and the
-        // only way that works in program and transport streams.
-        let by_decoding = !all_stamped || source.probe.container.contains("mpeg");
-        index.set_keys(entries, by_decoding);
-        if is_doubtful {
-            // Two frames at one time, or frames without any: only the decoder can tell them apart.
-            index.access = Access::SeekingDecodedIndex;
-        }
-        Ok(index)
-    }
-
-    fn empty(time_base: TimeBase, identity: Identity, remarks: Vec<String>) -> Self {
-        Self {
-            time_base,
-            pts: Vec::new(),
-            times: Vec::new(),
-            end: Micros::ZERO,
-            keys: Vec::new(),
-            by_position: HashMap::new(),
-            by_timestamps: HashMap::new(),
-            identity,
-            access: Access::Seeking,
-            remarks,
-        }
-    }
-
-    /// The same clip with the frames a full decode gave: timestamp of each, where it had one.
-    pub(super) fn rebuilt(
-        entries: &[Entry],
-        decoded: &[Option<i64>],
-        source: &Source,
-        access: Access,
-        mut remarks: Vec<String>,
-    ) -> Result<Self, Error> {
-        if decoded.is_empty() {
-            return Err(Error::NoPicture { path: source.probe.path.clone() });
-        }
-        let durations: HashMap<i64, i64> =
-            entries.iter().filter_map(|entry| Some((entry.pts?, entry.duration))).collect();
-        let mut stamped = Vec::with_capacity(decoded.len());
-        let mut usual = 1;
-        let mut is_rising = true;
-        for pts in decoded {
-            let last = stamped.last().map(|(pts, _): &(i64, i64)| *pts);
-            let next = match (*pts, last) {
-                (Some(pts), Some(last)) if pts > last => {
-                    usual = pts - last;
-                    pts
-                }
-                (Some(pts), None) => pts,
-                // No time, or one that goes back: the frame follows the one before it.
-                (_, last) => {
-                    is_rising = false;
-                    last.map_or(0, |last| last + usual)
-                }
-            };
-            stamped.push((next, durations.get(&next).copied().unwrap_or(0)));
-        }
-        if !is_rising {
-            remarks.push(
-                "some frames carry no time or one that goes back; they are shown evenly after the one before"
-                    .to_owned(),
-            );
-        }
-        let access = if is_rising { access } else { Access::StraightOnly };
-        let identity = match access {
-            Access::StraightOnly => Identity::CountFromStart,
-            Access::Seeking | Access::SeekingDecodedIndex => Identity::Timestamp,
-        };
-        let mut index = Self::empty(source.time_base, identity, remarks);
-        index.access = access;
-        index.set_frames(&stamped);
-        index.set_packets(entries);
-        index.set_keys(entries, source.probe.container.contains("mpeg"));
-        Ok(index)
-    }
-
-    fn set_frames(&mut self, stamped: &[(i64, i64)]) {
-        self.pts = stamped.iter().map(|(pts, _)| *pts).collect();
-        let first = self.pts.first().copied().unwrap_or(0);
-        let time = |pts: i64| self.time_base.micros(pts.saturating_sub(first)).unwrap_or(Micros::MAX);
-        self.times = self.pts.iter().map(|pts| time(*pts)).collect();
-        let last = self.pts.last().copied().unwrap_or(first);
-        let before = self.pts.len().checked_sub(2).and_then(|place| self.pts.get(place));
-        let own = stamped.last().map_or(0, |(_, duration)| *duration);
-        let lasts = if own > 0 { own } else { before.map_or(0, |before| last - before) };
-        self.end = time(last.saturating_add(lasts));
-        if lasts <= 0 {
-            // A single picture of which nobody says how long it lasts: a common picture's length.
-            self.end = self.end + Micros::from_millis(40);
-        }
-    }
-
-    fn set_packets(&mut self, entries: &[Entry]) {
-        for (ordinal, entry) in (0_u32..).zip(entries) {
-            let _ = self
-                .by_position
-                .entry((entry.position, entry.size))
-                .and_modify(|known| *known = AMBIGUOUS)
-                .or_insert(ordinal);
-            let _ = self
-                .by_timestamps
-                .entry((entry.pts, entry.dts, entry.size))
-                .and_modify(|known| *known = AMBIGUOUS)
-                .or_insert(ordinal);
-        }
-    }
-
-    fn set_keys(&mut self, entries: &[Entry], by_decoding: bool) {
-        let mut shown_before = 0_u32;
-        self.keys.clear();
-        for (ordinal, entry) in (0_u32..).zip(entries) {
-            if entry.is_key {
-                let frame = match (self.identity, entry.pts) {
-                    (Identity::Timestamp, Some(pts)) => {
-                        u32::try_from(self.pts.partition_point(|other| *other < pts)).ok()
-                    }
-                    (Identity::Timestamp, None) => None,
-                    (Identity::CountFromKey | Identity::CountFromStart, _) => Some(shown_before),
-                };
-                let timestamp = if by_decoding { entry.dts.or(entry.pts) } else { entry.pts.or(entry.dts) };
-                if let (Some(frame), Some(timestamp)) = (frame, timestamp) {
-                    let first_pts = entry.pts.filter(|_| self.identity == Identity::Timestamp);
-                    // A key must not lead to an earlier frame than the one before it.
-                    if self.keys.last().is_none_or(|last| last.frame.0 <= frame) {
-                        self.keys.push(Key {
-                            packet: ordinal,
-                            frame: FrameNumber(frame),
-                            timestamp,
-                            first_pts,
-                        });
-                    }
-                }
-            }
-            shown_before += u32::from(entry.is_shown);
-        }
-    }
-
     /// Number of frames.
     #[must_use]
     pub fn len(&self) -> usize {
@@ -368,13 +159,11 @@ impl Index {
     /// Whether a decoder can begin at this very frame.
     #[must_use]
     pub fn is_key(&self, frame: FrameNumber) -> bool {
-        let exact =
-            |key: &Key| key.frame == frame && key.first_pts.is_none_or(|pts| self.pts(frame) == Some(pts));
         self.keys
             .iter()
             .skip(self.keys.partition_point(|key| key.frame < frame))
             .take_while(|key| key.frame == frame)
-            .any(exact)
+            .any(|key| key.is_frame)
     }
 
     /// How pictures are reached.
@@ -397,15 +186,61 @@ impl Index {
         self.remarks.clone()
     }
 
-    /// The frame of a timestamp.
-    pub(super) fn frame_of(&self, pts: i64) -> Option<FrameNumber> {
-        let place = self.pts.binary_search(&pts).ok()?;
-        u32::try_from(place).ok().map(FrameNumber)
+    /// The frame that comes from a packet of the scan, counted in the order of the file; none where
+    /// frames are counted, and for packets that are no frame.
+    #[must_use]
+    pub fn frame_of_packet(&self, packet: u32) -> Option<FrameNumber> {
+        self.frames.get(packet as usize).copied().flatten()
+    }
+
+    /// Timestamp of the first shown picture on the file's clock, in ticks.
+    pub(super) fn first_tick(&self) -> i64 {
+        self.pts.first().copied().unwrap_or(0)
+    }
+
+    /// Whether frames are known by their packets, not by counting.
+    #[must_use]
+    pub fn knows_packets(&self) -> bool {
+        self.identity == Identity::Packet
+    }
+
+    /// The packet a frame comes from; none where frames are counted.
+    pub(super) fn packet_of(&self, frame: FrameNumber) -> Option<u32> {
+        self.packets.get(frame.0 as usize).copied()
+    }
+
+    /// Whether a packet is the one the scan found in this place.
+    pub(super) fn is_packet(&self, ordinal: u32, packet: &ffmpeg_next::Packet) -> bool {
+        self.prints.get(ordinal as usize) == Some(&Print::of(packet))
+    }
+
+    /// From which packet on damage reaches a picture that comes from this one.
+    pub(super) fn damage_from(&self, packet: u32, frame: FrameNumber) -> u32 {
+        let mut place = self.keys.partition_point(|key| key.packet <= packet);
+        loop {
+            let Some(key) = place.checked_sub(1).and_then(|place| self.keys.get(place)) else { return 0 };
+            if frame >= key.frame && !key.is_soft {
+                return key.packet;
+            }
+            place -= 1;
+        }
     }
 
     /// Place in `keys` of the last one from which the frame can be had.
     pub(super) fn key_for(&self, frame: FrameNumber) -> Option<usize> {
         self.keys.partition_point(|key| key.frame <= frame).checked_sub(1)
+    }
+
+    /// The frame of the first key after a frame; past the end when there is none.
+    pub(super) fn next_key_frame(&self, frame: FrameNumber) -> FrameNumber {
+        let next = self.keys.iter().map(|key| key.frame).find(|own| *own > frame);
+        next.unwrap_or(FrameNumber(u32::MAX))
+    }
+
+    /// The key of a packet, if it is one.
+    pub(super) fn key_at(&self, packet: u32) -> Option<Key> {
+        let place = self.keys.binary_search_by_key(&packet, |key| key.packet).ok()?;
+        self.keys.get(place).copied()
     }
 
     /// How many frames lie between the key a frame is decoded from and the next key.
@@ -418,11 +253,12 @@ impl Index {
 
     /// Which packet of the scan this is; `None` when it can't be told for certain.
     pub(super) fn recognise(&self, packet: &ffmpeg_next::Packet) -> Option<u32> {
-        let by_position = self.by_position.get(&(packet.position(), packet.size())).copied();
+        let print = Print::of(packet);
+        let by_position = self.by_position.get(&(packet.position(), print)).copied();
         if let Some(ordinal) = by_position.filter(|ordinal| *ordinal != AMBIGUOUS && packet.position() >= 0) {
             return Some(ordinal);
         }
-        let key = (packet.pts(), packet.dts(), packet.size());
+        let key = (packet.pts(), packet.dts(), print);
         self.by_timestamps.get(&key).copied().filter(|ordinal| *ordinal != AMBIGUOUS)
     }
 
@@ -434,6 +270,10 @@ impl Index {
         let end = self.times.get(count).copied().unwrap_or(self.end);
         self.pts.truncate(count);
         self.times.truncate(count);
+        self.packets.truncate(count);
+        for frame in &mut self.frames {
+            *frame = frame.filter(|frame| (frame.0 as usize) < count);
+        }
         self.end = end;
         self.keys.retain(|key| (key.frame.0 as usize) < count);
     }

@@ -7,10 +7,11 @@
 
 use std::path::Path;
 
-use super::index::{Access, Entry};
+use super::index::Access;
+use super::scan::{Entry, Print};
 use crate::files;
 
-const HEAD: &[u8; 16] = b"shedlight index3";
+const HEAD: &[u8; 16] = b"shedlight index5";
 /// Bytes of a checksum.
 const SUM: usize = 32;
 /// What all kept indexes may take together.
@@ -20,8 +21,8 @@ const KEPT_BYTES: u64 = 256 << 20;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Kept {
     pub(super) entries: Vec<Entry>,
-    /// Timestamps a full decode gave, where the scan was not right.
-    pub(super) decoded: Option<Vec<Option<i64>>>,
+    /// The packet of each frame as a full decode gave them, where the scan was not right.
+    pub(super) decoded: Option<Vec<Option<u32>>>,
     pub(super) access: Access,
     /// Frames; fewer than the scan says when the file is cut off.
     pub(super) count: usize,
@@ -52,9 +53,14 @@ pub(super) fn read(path: &Path) -> Option<Kept> {
             pts: from.perhaps()?,
             dts: from.perhaps()?,
             position: isize::try_from(from.number()?).ok()?,
-            size: from.length()?,
+            print: Print {
+                size: u32::try_from(from.number()?).ok()?,
+                sum: u32::try_from(from.number()?).ok()?,
+            },
             duration: from.number()?,
             is_key: from.number()? == 1,
+            is_soft: from.number()? == 1,
+            is_gradual: from.number()? == 1,
             is_shown: from.number()? == 1,
         });
     }
@@ -62,7 +68,7 @@ pub(super) fn read(path: &Path) -> Option<Kept> {
     if from.number()? == 1 {
         let mut all = Vec::new();
         for _ in 0..from.length()? {
-            all.push(from.perhaps()?);
+            all.push(from.perhaps()?.and_then(|packet| u32::try_from(packet).ok()));
         }
         decoded = Some(all);
     }
@@ -92,16 +98,19 @@ pub(super) fn write(path: &Path, kept: &Kept) {
         put_perhaps(&mut to, entry.pts);
         put_perhaps(&mut to, entry.dts);
         put(&mut to, i64::try_from(entry.position).unwrap_or(-1));
-        put_length(&mut to, entry.size);
+        put(&mut to, i64::from(entry.print.size));
+        put(&mut to, i64::from(entry.print.sum));
         put(&mut to, entry.duration);
         put(&mut to, i64::from(entry.is_key));
+        put(&mut to, i64::from(entry.is_soft));
+        put(&mut to, i64::from(entry.is_gradual));
         put(&mut to, i64::from(entry.is_shown));
     }
     put(&mut to, i64::from(kept.decoded.is_some()));
     if let Some(decoded) = &kept.decoded {
         put_length(&mut to, decoded.len());
-        for pts in decoded {
-            put_perhaps(&mut to, *pts);
+        for packet in decoded {
+            put_perhaps(&mut to, packet.map(i64::from));
         }
     }
     put_length(&mut to, kept.remarks.len());
@@ -216,9 +225,11 @@ mod tests {
             pts,
             dts: Some(i64::MIN + 3),
             position: -1,
-            size: n * 1_000_003,
+            print: Print { size: u32::try_from(n).unwrap() * 1_000_003, sum: u32::MAX },
             duration: 512,
             is_key: n == 0,
+            is_soft: n == 2,
+            is_gradual: n == 0,
             is_shown: n != 1,
         };
         let kept = Kept {

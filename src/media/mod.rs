@@ -5,10 +5,14 @@
 //!
 //! The parts, each usable alone: [`source`] opens and reads a file under whitelists, [`index`]
 //! says which frames there are and where a decoder can begin, [`decode`] gives the picture of a
-//! frame exactly or refuses, [`film`] puts a thread and a cache around it, [`straight`] reads from
-//! the first picture to the last without any index, as the measure of all the others.
+//! frame exactly or refuses, `convert` makes it one of 8 bits a sample, [`film`] puts a thread and a cache around it, [`straight`] reads from
+//! the first picture to the last without any index, as the measure of all the others; [`sound`] gives
+//! the sound on the same clock.
 
 pub mod cache;
+mod check;
+mod clock;
+mod convert;
 pub mod decode;
 pub mod encode;
 mod ffi;
@@ -17,8 +21,11 @@ pub mod guard;
 pub mod index;
 mod index_file;
 pub mod picture;
+mod scan;
+pub mod sound;
 pub mod source;
 pub mod straight;
+mod tone;
 
 use std::path::PathBuf;
 

@@ -8,12 +8,16 @@ use std::sync::Once;
 use ffmpeg_next as ffmpeg;
 
 use super::picture::{Looks, Matrix, Range, Turn};
+use super::scan::Print;
 use super::{Error, ffi};
 use crate::time::TimeBase;
 
 /// Demuxers that may be used: containers of film. None of them opens a second file; the ones
 /// that would (playlists, concatenations, image sequences, devices) are not on the list.
 const DEMUXERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mpeg,mpegvideo,h264,hevc,m4v,flv,asf,ogg,mxf,dv,ivf,wtv,gxf,nut,obu,rm";
+
+/// Threads of a decoder, at most.
+pub(super) const THREADS: u32 = 3;
 
 /// Bytes the film library may ask for at once.
 const MAX_ALLOCATION: usize = 512 << 20;
@@ -48,6 +52,11 @@ pub(super) struct Source {
     pub(super) input: ffmpeg::format::context::Input,
     pub(super) stream: usize,
     pub(super) time_base: TimeBase,
+    /// The first packet of the stream, once it was read: where the beginning is.
+    first: Option<Print>,
+    /// Read already, to be handed out next.
+    waiting: Option<ffmpeg::Packet>,
+    starts_at: Option<i64>,
 }
 
 /// One packet of the video stream, or why there is none.
@@ -131,7 +140,7 @@ impl Source {
             has_sound,
         };
         ffi::read_only(&mut input, number);
-        Ok(Self { probe, input, stream: number, time_base })
+        Ok(Self { probe, input, stream: number, time_base, first: None, waiting: None, starts_at: None })
     }
 
     /// A decoder for the stream, at its beginning.
@@ -143,7 +152,7 @@ impl Source {
         // Two or three threads: each adds a picture of delay to every seek, and the machine is small.
         context.set_threading(ffmpeg::threading::Config {
             kind: ffmpeg::threading::Type::Frame,
-            count: std::thread::available_parallelism().map_or(2, |n| n.get().min(3)),
+            count: std::thread::available_parallelism().map_or(2, |n| n.get().min(THREADS as usize)),
             ..ffmpeg::threading::Config::default()
         });
         let mut decoder = context.decoder();
@@ -157,13 +166,23 @@ impl Source {
 
     /// The next packet of the video stream.
     pub(super) fn read(&mut self) -> Reading {
+        if let Some(packet) = self.waiting.take() {
+            return Reading::Packet(packet);
+        }
         // A demuxer reports a corrupt stretch as an error and can go on behind it; one that can't
         // repeats itself, hence the bound.
         let mut corrupt = 0;
         while corrupt < 64 {
             let mut packet = ffmpeg::Packet::empty();
             match packet.read(&mut self.input) {
-                Ok(()) if packet.stream() == self.stream => return Reading::Packet(packet),
+                Ok(()) if packet.stream() == self.stream => {
+                    if self.first.is_none() {
+                        // What is read first after opening is the beginning.
+                        self.first = Some(Print::of(&packet));
+                        self.starts_at = packet.dts().or(packet.pts());
+                    }
+                    return Reading::Packet(packet);
+                }
                 Ok(()) => {}
                 Err(ffmpeg::Error::Eof) => return Reading::End,
                 Err(ffmpeg::Error::InvalidData) => corrupt += 1,
@@ -173,13 +192,50 @@ impl Source {
         Reading::Broken("nothing readable any more".to_owned())
     }
 
+    /// Whether the container can be entered at any byte: streams made for broadcasting.
+    pub(super) fn seeks_by_bytes(&self) -> bool {
+        matches!(self.probe.container.as_str(), "mpegts" | "mpeg" | "mpegvideo" | "h264" | "hevc" | "m4v")
+    }
+
+    /// Whether a packet that is said to be corrupt is. Transport streams say so of the last one
+    /// before every seam; there the codec and the clock tell better.
+    pub(super) fn believes_corrupt(&self) -> bool {
+        self.probe.container != "mpegts"
+    }
+
     /// Moves to the last key at or before a timestamp of the stream.
     pub(super) fn seek(&mut self, timestamp: i64) -> bool {
+        self.waiting = None;
         ffi::seek_stream(&mut self.input, self.stream, timestamp).is_ok()
     }
 
-    /// Back to the first packet, by opening the file anew: some containers can't seek there.
+    /// Moves to a byte of the file.
+    pub(super) fn seek_byte(&mut self, position: i64) -> bool {
+        self.waiting = None;
+        ffi::seek_byte(&mut self.input, position).is_ok()
+    }
+
+    /// Back to the first packet: by seeking where that leads there, else by opening the file anew,
+    /// which reads its head again.
     pub(super) fn rewind(&mut self) -> Result<(), Error> {
+        if let Some(first) = self.first {
+            let at_start = if self.seeks_by_bytes() {
+                self.seek_byte(0)
+            } else {
+                self.starts_at.is_some_and(|at| self.seek(at))
+            };
+            if at_start
+                && let Reading::Packet(packet) = self.read()
+                && Print::of(&packet) == first
+                && packet.dts().or(packet.pts()) == self.starts_at
+            {
+                self.waiting = Some(packet);
+                return Ok(());
+            }
+        } else if self.waiting.is_none() {
+            // Nothing was read yet.
+            return Ok(());
+        }
         *self = Self::open(&self.probe.path)?;
         Ok(())
     }

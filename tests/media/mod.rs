@@ -2,6 +2,8 @@
 
 mod drawing;
 mod exact;
+mod hard;
 mod memory;
 mod mutated;
 mod refusals;
+mod sound;
