@@ -6,6 +6,7 @@ use std::time::Instant;
 use iced::widget::{button, column, container, row, space, text};
 use iced::{Element, Length, Subscription, Task, Theme};
 
+use super::screen::agreement::{self, Agreement};
 use super::screen::coding::{self, Coding};
 use super::screen::new_study::{self, NewStudy};
 use super::screen::results::{self, Results};
@@ -25,6 +26,8 @@ pub enum Message {
     Coding(coding::Message),
     /// For the form of a new study.
     NewStudy(new_study::Message),
+    /// For two codings of a session.
+    Agreement(agreement::Message),
     /// For the numbers and charts.
     Results(results::Message),
     /// For a sheet.
@@ -49,6 +52,7 @@ enum Screen {
     NewStudy(NewStudy),
     Sheet(Box<SheetScreen>),
     Results(Box<Results>),
+    Agreement(Box<Agreement>),
     Coding(Box<Coding>),
 }
 
@@ -121,7 +125,11 @@ impl App {
                 self.pending = Some(coding.path().to_owned());
             }
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
-            Screen::Sessions | Screen::Sheet(_) | Screen::Results(_) | Screen::Cautions => {}
+            Screen::Sessions
+            | Screen::Sheet(_)
+            | Screen::Results(_)
+            | Screen::Agreement(_)
+            | Screen::Cautions => {}
         }
     }
 
@@ -192,6 +200,19 @@ impl App {
                     }
                 }
             }
+            Message::Agreement(message) => {
+                if let Screen::Agreement(open) = &mut self.screen {
+                    match open.update(&message) {
+                        agreement::Action::None => {}
+                        agreement::Action::Run(task) => return task.map(Message::Agreement),
+                        agreement::Action::Leave => {
+                            self.sessions.refresh();
+                            self.screen = Screen::Sessions;
+                        }
+                        agreement::Action::Go(coding, at) => return self.open(&coding, Some(at)),
+                    }
+                }
+            }
             Message::Sheet(message) => {
                 if let Screen::Sheet(open) = &mut self.screen
                     && let sheet::Action::Leave(folder) = open.update(message)
@@ -201,18 +222,7 @@ impl App {
                     self.screen = Screen::Sessions;
                 }
             }
-            Message::Coding(message) => {
-                if let Screen::Coding(coding) = &mut self.screen {
-                    match coding.update(message) {
-                        coding::Action::None => {}
-                        coding::Action::Run(task) => return task.map(Message::Coding),
-                        coding::Action::Leave => {
-                            self.sessions.refresh();
-                            self.screen = Screen::Sessions;
-                        }
-                    }
-                }
-            }
+            Message::Coding(message) => return self.act_on_coding(message),
             Message::NewStudy(message) => {
                 if let Screen::NewStudy(form) = &mut self.screen {
                     match form.update(message) {
@@ -268,6 +278,20 @@ impl App {
         Task::none()
     }
 
+    fn act_on_coding(&mut self, message: coding::Message) -> Task<Message> {
+        if let Screen::Coding(coding) = &mut self.screen {
+            match coding.update(message) {
+                coding::Action::None => {}
+                coding::Action::Run(task) => return task.map(Message::Coding),
+                coding::Action::Leave => {
+                    self.sessions.refresh();
+                    self.screen = Screen::Sessions;
+                }
+            }
+        }
+        Task::none()
+    }
+
     fn act_on_sessions(&mut self, message: sessions::Message) -> Task<Message> {
         let action = self.sessions.update(message);
         self.remember_person();
@@ -278,6 +302,11 @@ impl App {
                 let person = self.settings.person.clone();
                 self.screen = Screen::NewStudy(NewStudy::new(clip, person));
                 return iced::widget::operation::focus("animal");
+            }
+            sessions::Action::Agreement(session) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let open = Agreement::new(folder, &session, self.sessions.person());
+                self.screen = Screen::Agreement(Box::new(open));
             }
             sessions::Action::Results(subject) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
@@ -321,6 +350,7 @@ impl App {
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::Results(_) => Results::subscription().map(Message::Results),
+            Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
         };
         let fields = match &self.screen {
             Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
@@ -329,7 +359,9 @@ impl App {
                     _ => None,
                 })
             }
-            Screen::Cautions | Screen::Coding(_) | Screen::Results(_) => Subscription::none(),
+            Screen::Cautions | Screen::Coding(_) | Screen::Results(_) | Screen::Agreement(_) => {
+                Subscription::none()
+            }
         };
         Subscription::batch([own, fields, iced::window::close_requests().map(Message::CloseRequested)])
     }
@@ -344,6 +376,7 @@ impl App {
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::Results(open) => open.view(mode).map(Message::Results),
+            Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -361,6 +394,7 @@ impl App {
         let back = match &self.screen {
             Screen::Coding(_) => Some(Message::Coding(coding::Message::Leave)),
             Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
+            Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),
             _ => None,
         };
@@ -376,6 +410,7 @@ impl App {
             tab("Coding", is_coding, None),
             tab("Results", shows(false), asks(sessions::Ask::Results)),
             tab("Progress", shows(true), asks(sessions::Ask::Progress)),
+            tab("Agreement", matches!(self.screen, Screen::Agreement(_)), asks(sessions::Ask::Agreement)),
             space::horizontal(),
             text(place).size(theme::BODY).color(palette.quiet),
             tab("Cautions", false, (!is_coding).then_some(Message::ShowCautions)),

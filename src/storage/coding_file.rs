@@ -161,3 +161,16 @@ pub fn create(session_folder: &Path, coding: &Coding) -> Result<PathBuf, Error> 
     json::write(&path, coding)?;
     Ok(path)
 }
+
+/// Writes a coding anew that no person edits by keys, such as an agreed record while it is settled.
+///
+/// # Errors
+/// When it is open elsewhere, has edits of its own, or can't be written.
+pub fn replace(path: &Path, coding: &Coding) -> Result<(), Error> {
+    let opened = open(path)?;
+    if opened.coding.last_seq > 0 {
+        let what = "it was edited by hand since it was settled: go on there, or settle a new one".to_owned();
+        return Err(Error::Content { path: path.to_owned(), line: 1, column: 1, what });
+    }
+    json::write(path, coding)
+}

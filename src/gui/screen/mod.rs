@@ -1,5 +1,6 @@
 //! The screens, one file each.
 
+pub mod agreement;
 pub mod coding;
 pub mod new_study;
 pub mod results;

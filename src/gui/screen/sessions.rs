@@ -57,6 +57,8 @@ pub enum Ask {
     Results,
     /// Not a sheet: the animal over its sessions.
     Progress,
+    /// Not a sheet: two codings of the session.
+    Agreement,
 }
 
 /// What the app is to do.
@@ -71,6 +73,8 @@ pub enum Action {
     Sheet(Subject),
     /// Show numbers and charts.
     Results(results::Subject),
+    /// Compare two codings of a session.
+    Agreement(crate::model::SessionId),
 }
 
 /// The home of a study.
@@ -168,6 +172,7 @@ impl Sessions {
             Key::Named(Named::F5) => return self.sheet(Ask::Study),
             Key::Named(Named::F6) => return self.sheet(Ask::Results),
             Key::Named(Named::F7) => return self.sheet(Ask::Progress),
+            Key::Named(Named::F8) => return self.sheet(Ask::Agreement),
             _ => {}
         }
         Action::None
@@ -188,6 +193,11 @@ impl Sessions {
         let animal = session
             .and_then(|session| folder.study.animal(&session.animal))
             .or_else(|| folder.study.animals.first());
+        if ask == Ask::Agreement
+            && let Some(session) = session
+        {
+            return Action::Agreement(session.id.clone());
+        }
         let shown = match ask {
             Ask::Results => self.own_coding().map(results::Subject::Session),
             Ask::Progress => animal.map(|animal| results::Subject::Animal(animal.id.clone())),
@@ -197,7 +207,7 @@ impl Sessions {
             return Action::Results(shown);
         }
         let subject = match ask {
-            Ask::Results | Ask::Progress => None,
+            Ask::Results | Ask::Progress | Ask::Agreement => None,
             Ask::Study => Some(Subject::Study),
             Ask::NewAnimal => Some(Subject::Animal(None)),
             Ask::Session => session.map(|session| Subject::Session(session.id.clone())),
@@ -380,6 +390,7 @@ impl Sessions {
                 space::horizontal(),
                 ask("Results (F6)", Ask::Results),
                 ask("Progress (F7)", Ask::Progress),
+                ask("Agreement (F8)", Ask::Agreement),
             ]
             .spacing(8),
             text(
