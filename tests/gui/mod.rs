@@ -1,3 +1,4 @@
 //! The window.
 
+mod screens;
 mod window;
