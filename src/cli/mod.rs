@@ -119,6 +119,12 @@ where
 
 fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
     let Some(command) = parsed.command else {
+        // A link from a report names study, session and moment in one.
+        let link = parsed.target.as_ref().and_then(|target| crate::report::link::read(target.to_str()?));
+        if let Some((study, session, at)) = link {
+            let request = WindowRequest { target: Some(study.into()), session: Some(session), at: Some(at) };
+            return Ok(Outcome::OpenWindow(request));
+        }
         return Ok(Outcome::OpenWindow(WindowRequest {
             target: parsed.target,
             session: parsed.session,

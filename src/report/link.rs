@@ -30,6 +30,21 @@ impl StudyLink {
     }
 }
 
+/// What a link leads to: study, session, moment. `None` when it is no link of ours.
+#[must_use]
+pub fn read(url: &str) -> Option<(String, String, Micros)> {
+    let (mut study, mut session, mut at) = (None, None, None);
+    for part in url.strip_prefix("shedlight:open?")?.split('&') {
+        match part.split_once('=')? {
+            ("study", value) => study = percent_decoded(value),
+            ("session", value) => session = percent_decoded(value),
+            ("at", value) => at = value.parse().ok(),
+            _ => {}
+        }
+    }
+    Some((study?, session?, at?))
+}
+
 /// Seconds without trailing zeros: `271`, `382.2`.
 #[must_use]
 pub fn short_seconds(at: Micros) -> String {
@@ -83,6 +98,16 @@ fn quoted(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    #[test]
+    fn a_link_leads_back_to_where_it_was_made() {
+        let link = StudyLink::new("/a b/it's & ünï=x");
+        let at = Micros(382_200_000);
+        let read = read(&link.url("s 5", at)).unwrap();
+        assert_eq!(read, ("/a b/it's & ünï=x".to_owned(), "s 5".to_owned(), at));
+        assert_eq!(super::read("shedlight:open?study=x"), None);
+        assert_eq!(super::read("https://example.org/?study=x&session=y&at=1"), None);
+    }
+
     use super::*;
 
     #[test]
