@@ -308,11 +308,20 @@ fn is_next_name(before: &str, after: &str) -> bool {
     let differing: Vec<(&str, &str)> =
         a.iter().zip(&b).filter(|(a, b)| a != b).map(|(a, b)| (a.0.as_str(), b.0.as_str())).collect();
     match differing.as_slice() {
-        [(a, b)] => match (a.parse::<u64>(), b.parse::<u64>()) {
-            // A date or a clock in a name is no number of a piece.
-            (Ok(a), Ok(b)) => a.to_string().len() <= 5 && b == a + 1,
-            _ => false,
-        },
+        [(a, b)] => {
+            let follows = |a: &str, b: &str| match (a.parse::<u64>(), b.parse::<u64>()) {
+                (Ok(a), Ok(b)) => b == a + 1,
+                _ => false,
+            };
+            // Action cameras write the piece before the number of the recording; what is longer and
+            // has no piece in front is a date or a clock.
+            match (a.split_at_checked(2), b.split_at_checked(2)) {
+                (Some((piece, recording)), Some((next, same))) if a.len() == b.len() && a.len() > 5 => {
+                    recording == same && follows(piece, next)
+                }
+                _ => a.len() <= 5 && follows(a, b),
+            }
+        }
         _ => false,
     }
 }
@@ -383,6 +392,7 @@ mod tests {
         assert!(is_next_name("feed-9", "feed-10"));
         assert!(!is_next_name("feed-0001", "feed-0003"));
         assert!(!is_next_name("feed-0002", "feed-0001"));
+        assert!(!is_next_name("GX010042", "GX010043"), "another recording");
         assert!(!is_next_name("20250313", "20250314"), "another day is another session");
         assert!(!is_next_name("feed-1-a", "feed-2-b"));
     }
