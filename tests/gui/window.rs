@@ -48,20 +48,31 @@ impl Drop for Window {
     }
 }
 
+fn start(root: &Path, config: &Path) -> Child {
+    Command::new(env!("CARGO_BIN_EXE_shedlight"))
+        .arg(root)
+        .args(["--session", "s1"])
+        .env("XDG_CONFIG_HOME", config)
+        .env("ICED_BACKEND", "tiny-skia")
+        .env_remove("WAYLAND_DISPLAY")
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap()
+}
+
 impl Window {
     fn open(root: &Path, config: &Path) -> Self {
         std::fs::create_dir_all(config.join("shedlight")).unwrap();
         std::fs::write(config.join("shedlight/window.json"), r#"{"cautions_read": true}"#).unwrap();
-        let child = Command::new(env!("CARGO_BIN_EXE_shedlight"))
-            .arg(root)
-            .args(["--session", "s1"])
-            .env("XDG_CONFIG_HOME", config)
-            .env("ICED_BACKEND", "tiny-skia")
-            .env_remove("WAYLAND_DISPLAY")
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let own = Self { child };
+        let mut own = Self { child: start(root, config) };
+        // A display server that is just starting over after its last client left refuses: once more then.
+        for _ in 0..5 {
+            std::thread::sleep(Duration::from_millis(700));
+            match own.child.try_wait().unwrap() {
+                Some(_) => own.child = start(root, config),
+                None => break,
+            }
+        }
         let id = own.id();
         // Without a window manager nobody gives it the keys.
         xdotool(&["windowfocus", "--sync", &id]);
