@@ -4,6 +4,8 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use super::arguments::{Agree, Choice, Demo, Summary, Unit};
+#[cfg(feature = "media")]
+use super::progress;
 use super::{Error, FINE, Outcome, WindowRequest, agree, summary};
 use crate::demo;
 use crate::storage::StudyFolder;
@@ -79,18 +81,11 @@ fn draw(_study: &StudyFolder, _only: Option<u8>) -> Result<(), Error> {
 
 #[cfg(feature = "media")]
 fn draw(study: &StudyFolder, only: Option<u8>) -> Result<(), Error> {
-    use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
-
-    let bars = MultiProgress::new();
-    let style = ProgressStyle::with_template("drawing {msg:18} {bar:40} {percent:>3} %")
-        .unwrap_or_else(|_| ProgressStyle::default_bar());
-    let make =
-        |name: &str| bars.add(ProgressBar::new(1000)).with_style(style.clone()).with_message(name.to_owned());
+    let bars = indicatif::MultiProgress::new();
     demo::drawing::draw_all(study, only, &|name| {
-        let bar = make(name);
+        let bar = bars.add(progress::bar(&format!("drawing {name}")));
         Box::new(move |share| {
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // A share of a bar.
-            bar.set_position((share.clamp(0.0, 1.0) * 1000.0) as u64);
+            bar.set_position(progress::place(share));
             if share >= 1.0 {
                 bar.finish();
             }

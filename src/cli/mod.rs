@@ -12,6 +12,8 @@ mod export;
 mod frames;
 mod import;
 mod load;
+#[cfg(feature = "media")]
+mod progress;
 mod report;
 mod still;
 mod summary;

@@ -7,6 +7,7 @@ pub mod app;
 pub mod feed;
 pub mod screen;
 pub mod settings;
+mod speaker;
 pub mod theme;
 pub mod widget;
 

@@ -9,3 +9,7 @@ pub mod history;
 pub mod player;
 pub mod reel;
 pub mod sheet;
+#[cfg(feature = "media")]
+pub mod sound;
+#[cfg(feature = "media")]
+pub mod verify;

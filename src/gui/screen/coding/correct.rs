@@ -38,6 +38,9 @@ impl Coding {
             Wish::Compare => self.put_beside(Beside::Before),
             Wish::Align => self.align(),
             Wish::Still => self.save_still(),
+            Wish::Field => self.next_field(),
+            Wish::Verify => return self.prove(),
+            Wish::Sound => self.toggle_sound(),
             Wish::BackOnResume => {
                 let is_on = self.player.back_on_resume() == Micros::ZERO;
                 self.player.set_back_on_resume(if is_on { BACK_ON_RESUME } else { Micros::ZERO });

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::{Beside, Coding, Said};
 use crate::gui::feed::Fed;
-use crate::media::{Film, Heading, Picture};
+use crate::media::{Fields, Film, Heading, Picture};
 use crate::model::{Clip, ClipId, Extra, SyncPoint};
 use crate::storage::{coding_file, fingerprint};
 use crate::time::{Micros, TimeBase};
@@ -70,6 +70,9 @@ impl Coding {
                     self.troubles.push(format!("{remark}: {}", path.display()));
                 }
                 self.learn(clip, &path, &film);
+                if self.fields != Fields::Both {
+                    film.set_fields(self.fields);
+                }
                 let _ = self.films.insert(clip, film);
                 self.thread_reel();
             }
@@ -93,6 +96,7 @@ impl Coding {
                 }
             }
             Fed::AllTried => self.opening.clear(),
+            Fed::Heard(clip, peaks) => self.heard(clip, peaks),
         }
     }
 
@@ -145,11 +149,16 @@ impl Coding {
         cameras
     }
 
+    /// The clips of one camera.
+    pub(super) fn clips_of(&self, camera: usize) -> impl Iterator<Item = &Clip> {
+        let camera = self.cameras().into_iter().nth(camera).flatten();
+        self.session.clips.iter().filter(move |clip| clip.camera == camera)
+    }
+
     /// The pictures of one camera whose clips are open.
     fn reel_of(&self, camera: usize) -> Reel {
-        let camera = self.cameras().into_iter().nth(camera).flatten();
         let mut pieces = Vec::new();
-        for clip in self.session.clips.iter().filter(|clip| clip.camera == camera) {
+        for clip in self.clips_of(camera) {
             let (Some(film), Some(clock)) = (self.films.get(&clip.id), clip.clock()) else { continue };
             let times = film
                 .index()
@@ -176,7 +185,7 @@ impl Coding {
         if self.opening.is_empty() {
             self.go_to_first = None;
         }
-        self.prepare();
+        self.lay_sound();
     }
 
     fn other_camera(&self) -> usize {
@@ -208,6 +217,26 @@ impl Coding {
         }
         self.beside = if self.beside == what { Beside::Nothing } else { what };
         self.beside_picture = None;
+    }
+
+    /// Both fields, the first alone, the second alone, in turn.
+    pub(super) fn next_field(&mut self) {
+        if !self.picture.as_ref().is_some_and(|picture| picture.is_interlaced) {
+            self.said = Said::Refused("this picture was not filmed as two fields".to_owned());
+            return;
+        }
+        let words;
+        (self.fields, words) = match self.fields {
+            Fields::Both => (Fields::First, "the field taken first, alone"),
+            Fields::First => (Fields::Second, "the field taken second, alone, half a picture later"),
+            Fields::Second => (Fields::Both, "both fields, without combs"),
+        };
+        for film in self.films.values() {
+            film.set_fields(self.fields);
+        }
+        // What is seen stays until the same picture has come anew.
+        self.beside_picture = None;
+        self.said = Said::Done(words.to_owned());
     }
 
     /// The picture that should stand beside the one that is coded.

@@ -76,8 +76,14 @@ pub enum Wish {
     Compare,
     /// This moment is seen in both cameras.
     Align,
+    /// One field of an interlaced picture alone.
+    Field,
     /// Saves the picture.
     Still,
+    /// Proves that each picture of the clip is the right one here.
+    Verify,
+    /// Sound on or off.
+    Sound,
     /// Goes back a little when the film starts again, or not.
     BackOnResume,
     /// Plays at a quarter of the speed while its key is held.
@@ -137,7 +143,10 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("Shift+F7", "other camera beside it", Wish::BothCameras),
     ("F8", "same moment in both cameras", Wish::Align),
     ("F9", "picture before beside it", Wish::Compare),
+    ("Shift+F9", "one field alone (interlaced film)", Wish::Field),
     ("F10", "save the picture", Wish::Still),
+    ("F11", "prove the clip: every picture the right one", Wish::Verify),
+    ("F12", "sound on, off", Wish::Sound),
     ("F1", "show the keys", Wish::Keys),
     ("Escape", "back to the sessions", Wish::Leave),
 ];
@@ -168,6 +177,8 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
             Named::F8 => "F8",
             Named::F9 => "F9",
             Named::F10 => "F10",
+            Named::F11 => "F11",
+            Named::F12 => "F12",
             Named::Escape => "Escape",
             _ => return None,
         },

@@ -4,6 +4,8 @@ mod correct;
 mod film;
 pub mod keys;
 mod prepared;
+mod proof;
+mod sound;
 mod view;
 
 use std::collections::BTreeMap;
@@ -16,10 +18,12 @@ use iced::{Subscription, Task};
 
 use self::keys::Wish;
 use self::prepared::Prepared;
+use self::sound::Hearing;
 use crate::gui::feed::{self, Fed};
 use crate::gui::widget::tape;
 use crate::gui::widget::video::Sight;
-use crate::media::{Film, Picture};
+use crate::gui::widget::wave::Wave;
+use crate::media::{Fields, Film, Picture};
 use crate::model::{ClipId, MarkId, Session};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::{Error, StudyFolder, coding_file};
@@ -47,6 +51,8 @@ pub enum Message {
     Tape(tape::Gesture),
     /// The ribbon was clicked.
     Go(Micros),
+    /// How far the proof of the clip has come, or what came of it.
+    Proof(proof::Told),
     /// The note is typed.
     NoteTyped(String),
     /// The note is finished.
@@ -116,12 +122,16 @@ pub struct Coding {
     camera: usize,
     other_reel: Reel,
     beside: Beside,
+    fields: Fields,
     beside_picture: Option<(Shot, Arc<Picture>)>,
     aligning: Option<(ClipId, Micros)>,
     note: Option<String>,
     changing: bool,
     show_keys: bool,
     prepared: Prepared,
+    hearing: Hearing,
+    proof: Option<proof::Proof>,
+    waves: Vec<Wave>,
     start: Instant,
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
@@ -199,11 +209,15 @@ impl Coding {
             camera: 0,
             other_reel: Reel::default(),
             beside: Beside::Nothing,
+            fields: Fields::Both,
             beside_picture: None,
             aligning: None,
             note: None,
             changing: false,
             show_keys: false,
+            hearing: Hearing::default(),
+            proof: None,
+            waves: Vec::new(),
             start: now,
             edits_since_checkpoint: 0,
             go_to_first,
@@ -253,6 +267,8 @@ impl Coding {
 
     fn prepare(&mut self) {
         self.prepared = Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel());
+        self.prepared.tape.sound.clone_from(&self.waves);
+        self.prepared.ribbon.sound.clone_from(&self.waves);
     }
 
     /// Moment under the reading line.
@@ -303,6 +319,7 @@ impl Coding {
             Message::Fed(fed) => self.fed(fed),
             Message::Tick => {}
             Message::Tape(gesture) => self.gesture(gesture),
+            Message::Proof(told) => self.proof_told(told),
             Message::Go(at) => self.player.go_to(at, self.now()),
             Message::NoteTyped(text) => self.note = Some(text),
             Message::NoteDone => {
@@ -339,6 +356,7 @@ impl Coding {
         }
         self.pursue();
         self.pursue_beside();
+        self.hear();
         Action::None
     }
 
@@ -438,6 +456,7 @@ impl Coding {
         let action = self.wish(wish);
         self.pursue();
         self.pursue_beside();
+        self.hear();
         action
     }
 

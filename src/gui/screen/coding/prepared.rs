@@ -84,8 +84,16 @@ impl Prepared {
             .collect();
         let gaps = reel.gaps().as_slice().to_vec();
         Self {
-            tape: tape::Content { rows, gaps: gaps.clone(), extent },
-            ribbon: ribbon::Content { extent, coded: filled.as_slice().to_vec(), cues, stops, seams, gaps },
+            tape: tape::Content { rows, gaps: gaps.clone(), extent, sound: Vec::new() },
+            ribbon: ribbon::Content {
+                extent,
+                coded: filled.as_slice().to_vec(),
+                cues,
+                stops,
+                seams,
+                gaps,
+                sound: Vec::new(),
+            },
             cards,
             reached,
             caps: caps(coder, study.animal(&session.animal)),

@@ -229,9 +229,11 @@ impl Coding {
             Said::Refused(words) => (words, palette.accent),
         };
         let trouble = self.troubles.first().filter(|_| self.picture.is_some()).map_or("", String::as_str);
+        let proof = self.proof.as_ref().map_or_else(String::new, super::proof::Proof::words);
         row![
             text(words).size(theme::BODY).color(ink),
             space::horizontal(),
+            text(proof).size(theme::BODY).color(palette.quiet),
             text(trouble).size(theme::BODY).color(palette.accent),
             text("F1 keys").size(theme::BODY).color(palette.quiet),
             saved,
