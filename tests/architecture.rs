@@ -13,7 +13,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("measures", &["model", "time", "numeric"]),
     ("agreement", &["measures", "model", "time", "numeric"]),
     ("report", &["agreement", "measures", "model", "time", "numeric"]),
-    ("export", &["report", "agreement", "measures", "model", "time", "numeric"]),
+    ("export", &["report", "agreement", "measures", "media", "workbench", "model", "time", "numeric"]),
     ("storage", &["model", "time", "numeric", "files"]),
     ("media", &["time", "files"]),
     ("workbench", &["model", "storage", "media", "time", "numeric", "files"]),

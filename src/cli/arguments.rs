@@ -46,6 +46,8 @@ pub enum Command {
     Report(Report),
     /// The study in a form other tools open: CSV, JSON, captions, annotations
     Export(Export),
+    /// A stretch of a session's film, exactly cut, with or without the coding drawn below
+    Cut(Cut),
     /// Take marks from CSV or Web Annotations into new codings of a study
     Import(Import),
     /// Look through a study: every file readable, consistent, clips found and unchanged
@@ -281,6 +283,40 @@ pub enum Form {
     WebAnnotation,
     /// Partitioned columns (needs a build with the feature 'parquet')
     Parquet,
+}
+
+/// Arguments of `cut`.
+#[derive(Debug, Args)]
+pub struct Cut {
+    /// The study folder
+    pub study: PathBuf,
+    /// The session
+    #[arg(long, value_name = "ID")]
+    pub session: String,
+    /// From this session time on
+    #[arg(long, value_name = "S")]
+    pub from: Micros,
+    /// Up to this one
+    #[arg(long, value_name = "S")]
+    pub to: Micros,
+    /// The film to write
+    #[arg(long, value_name = "F.mp4")]
+    pub out: PathBuf,
+    /// Draw the coding below the picture
+    #[arg(long)]
+    pub drawn: bool,
+    /// Whose coding, when there are several [default: the first keeper's]
+    #[arg(long, value_name = "PERSON", requires = "drawn")]
+    pub by: Option<String>,
+    /// Which camera, when there are several [default: the first]
+    #[arg(long, value_name = "NAME")]
+    pub camera: Option<String>,
+    /// Without sound
+    #[arg(long)]
+    pub silent: bool,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `import`.

@@ -7,6 +7,7 @@
 mod agree;
 pub mod arguments;
 mod check;
+mod cut;
 mod demo;
 mod export;
 mod frames;
@@ -141,6 +142,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Summary(asked) => summary::run(&asked, out),
         Command::Agree(asked) => agree::run(&asked, out),
         Command::Report(asked) => report::run(&asked, out),
+        Command::Cut(asked) => cut::run(&asked, out),
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),

@@ -19,9 +19,10 @@ pub(super) fn run(_asked: &Verify, _out: &mut dyn Write) -> CommandResult {
 #[cfg(feature = "media")]
 pub(super) fn run(asked: &Verify, out: &mut dyn Write) -> CommandResult {
     let bar = progress::bar("checking the clip");
+    let stop = progress::listen();
     let found = verify(&asked.clip, asked.seeks, &mut |share| {
         bar.set_position(progress::place(share));
-        std::ops::ControlFlow::Continue(())
+        stop.flow()
     });
     bar.finish_and_clear();
     let found = found?;

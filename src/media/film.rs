@@ -339,8 +339,9 @@ impl Worker {
         let group = self.decoder.index().group_len(target);
         let index = self.decoder.index();
         let key = index.key_for(target).and_then(|place| index.keys.get(place)).map_or(0, |key| key.frame.0);
-        // The farther the key, the longer it takes to fill in, and the more must be there until then.
-        let near = (target.0.saturating_sub(key) / 4).clamp(NEAR, AHEAD / 2);
+        // The farther the key, the longer it takes to fill in, and the more must be there until then; but
+        // each of them makes every jump slower.
+        let near = (target.0.saturating_sub(key) / 16).clamp(NEAR, 2 * NEAR);
         // Far before a place that was jumped to nothing is kept: the codec need not even decode
         // it, and those who go back from there find it filled in. Who reads backward needs it all.
         let mut is_useful = |frame: FrameNumber| {

@@ -246,6 +246,39 @@ fn samples(time: Micros, rate: u32) -> usize {
     usize::try_from(frames.max(1)).unwrap_or(usize::MAX / 4) * 2
 }
 
+/// The sound of a session read in order, as fast as it can be.
+pub struct SoundTape {
+    tracks: Vec<Track>,
+    rate: u32,
+    queue: Queue,
+    next: Micros,
+    reading: Option<Reading>,
+}
+
+impl SoundTape {
+    /// From a session time on, so many samples a second.
+    #[must_use]
+    pub fn new(mut tracks: Vec<Track>, rate: u32, from: Micros) -> Self {
+        tracks.sort_by_key(|track| track.span);
+        Self { tracks, rate, queue: Queue::default(), next: from, reading: None }
+    }
+
+    /// Fills a buffer of stereo samples from a session time on; silence where there is no sound.
+    pub fn read(&mut self, from: Micros, out: &mut [f32]) {
+        let end = from + length(out.len() / 2, self.rate);
+        while self.queue.end(self.rate).is_none_or(|have| have < end) {
+            let next = self.next;
+            let Some(place) = self.tracks.iter().position(|track| next < track.span.to) else { break };
+            if self.tracks.get(place).is_some_and(|track| track.span.from >= end) {
+                break;
+            }
+            let piece = read_piece(&self.tracks, place, &mut self.next, &mut self.reading, self.rate);
+            self.queue.pieces.extend(piece);
+        }
+        self.queue.fill(out, from, self.rate);
+    }
+}
+
 /// What the thread reads from at the moment.
 struct Reading {
     track: usize,

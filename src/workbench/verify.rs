@@ -2,6 +2,7 @@
 //! long each takes on this computer.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use rand_chacha::ChaCha8Rng;
@@ -10,7 +11,7 @@ use serde::Serialize;
 
 use crate::media::film::Progress;
 use crate::media::straight::Straight;
-use crate::media::{Error, Film, FilmOptions, Heading};
+use crate::media::{Error, Film, FilmOptions, Heading, Picture};
 use crate::numeric::quantile;
 use crate::time::FrameNumber;
 
@@ -97,7 +98,14 @@ pub fn verify(clip: &Path, seeks: u32, progress: Progress<'_>) -> Result<Found, 
     let decode_fps = rate(shown as usize, start.elapsed());
 
     let count = index.len();
-    let mut check = Check { film: &film, truth: &truth, checked: 0, unreadable: 0, wrong: Vec::new() };
+    let mut check = Check {
+        film: &film,
+        truth: &truth,
+        checked: 0,
+        unreadable: 0,
+        wrong: Vec::new(),
+        to_compare: std::collections::BTreeSet::new(),
+    };
     let mut seek_times = Vec::new();
     for frame in shuffled(count, seeks) {
         film.forget();
@@ -112,12 +120,16 @@ pub fn verify(clip: &Path, seeks: u32, progress: Progress<'_>) -> Result<Found, 
     film.forget();
     let (mut back, mut forward) = (Vec::new(), Vec::new());
     for n in (first..=last).rev() {
-        back.push(check.frame(FrameNumber(n), Heading::Backward));
+        back.push(check.shown(FrameNumber(n), Heading::Backward));
         go_on(progress, SOUGHT)?;
     }
     for n in first..=last {
-        forward.push(check.frame(FrameNumber(n), Heading::Forward));
+        forward.push(check.shown(FrameNumber(n), Heading::Forward));
         go_on(progress, STEPPED)?;
+    }
+    // What was shown smaller than it is could not be compared then.
+    for frame in std::mem::take(&mut check.to_compare) {
+        let _ = check.frame(frame, Heading::Backward);
     }
     // The first of each is a seek, not a step.
     let _ = back.drain(..1);
@@ -174,14 +186,42 @@ struct Check<'a> {
     checked: usize,
     unreadable: usize,
     wrong: Vec<u32>,
+    to_compare: std::collections::BTreeSet<FrameNumber>,
 }
 
 impl Check<'_> {
+    /// Asks for a frame as the window does, and says how long it took until it could be shown; a picture
+    /// that is kept smaller is compared later.
+    fn shown(&mut self, frame: FrameNumber, heading: Heading) -> Duration {
+        let start = Instant::now();
+        self.film.want(frame, heading);
+        loop {
+            match self.film.picture(frame) {
+                Some(picture) if picture.halvings > 0 => {
+                    let _ = self.to_compare.insert(frame);
+                    return start.elapsed();
+                }
+                Some(picture) => {
+                    let took = start.elapsed();
+                    self.compare(frame, Ok(picture));
+                    return took;
+                }
+                None if self.film.failure(frame).is_some() => return self.frame(frame, heading),
+                None => std::thread::sleep(Duration::from_micros(100)),
+            }
+        }
+    }
+
     /// Fetches a frame, compares it, and says how long the fetch took.
     fn frame(&mut self, frame: FrameNumber, heading: Heading) -> Duration {
         let start = Instant::now();
         let picture = self.film.fetch(frame, heading);
         let took = start.elapsed();
+        self.compare(frame, picture);
+        took
+    }
+
+    fn compare(&mut self, frame: FrameNumber, picture: Result<Arc<Picture>, Error>) {
         self.checked += 1;
         let is_right = match (picture, self.truth.get(&frame)) {
             (Ok(picture), Some((hash, _))) => picture.frame == frame && picture.hash() == *hash,
@@ -199,7 +239,6 @@ impl Check<'_> {
         if !is_right {
             self.wrong.push(frame.0);
         }
-        took
     }
 }
 

@@ -1,6 +1,8 @@
 //! Tests of exports, of the way back, and of the report.
 
 mod csv;
+#[cfg(feature = "media")]
+mod cut;
 mod odd;
 mod report;
 mod round_trip;

@@ -8,7 +8,7 @@ use std::sync::Mutex;
 use self::scene::{Scene, Stage};
 use super::script::{SESSIONS, Script};
 use super::{moments, record};
-use crate::media::encode::{Planes, Settings, Writer};
+use crate::media::encode::{Content, Planes, Settings, Writer};
 use crate::media::picture::Turn;
 use crate::media::{self, Error};
 use crate::model::{Clip, Coding};
@@ -106,6 +106,8 @@ fn draw(
         turn,
         key_every: 25,
         created,
+        content: Content::Drawing,
+        sound_rate: None,
     };
     let Some(primary) = codings.first() else { return Ok(()) };
     let mut writer = Writer::create(&part, &settings)?;

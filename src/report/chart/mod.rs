@@ -15,7 +15,7 @@ mod cues;
 mod cumulative;
 mod hatching;
 mod latency;
-mod letters;
+pub(crate) mod letters;
 mod look;
 mod page;
 mod raster;

@@ -37,7 +37,7 @@ impl Coding {
             Wish::BothCameras => self.put_beside(Beside::OtherCamera),
             Wish::Compare => self.put_beside(Beside::Before),
             Wish::Align => self.align(),
-            Wish::Still => self.save_still(),
+            Wish::Still(drawn) => self.save_still(drawn),
             Wish::Field => self.next_field(),
             Wish::Verify => return self.prove(),
             Wish::Sound => self.toggle_sound(),

@@ -4,7 +4,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::{Beside, Coding, Said};
+use crate::export::drawn;
 use crate::gui::feed::Fed;
+use crate::measures::{Marks, Record, presentations};
 use crate::media::{Fields, Film, Heading, Picture};
 use crate::model::{Clip, ClipId, Extra, SyncPoint};
 use crate::storage::{coding_file, fingerprint};
@@ -336,15 +338,30 @@ impl Coding {
         ));
     }
 
-    /// Saves the picture that is seen into the study's folder of stills.
-    pub(super) fn save_still(&mut self) {
+    /// Saves the picture that is seen into the study's folder of stills, as it was filmed but for covered
+    /// faces, or with what is coded of it below.
+    pub(super) fn save_still(&mut self, is_drawn: bool) {
         let (Some(picture), Some(shot)) = (&self.picture, self.player.shown()) else { return };
         let folder = self.folder.root().join("stills");
         let time = shot.at.clock().replace(':', "-");
-        let path = folder.join(format!("{} {time}.png", self.session.id));
+        let coded = if is_drawn { " coded" } else { "" };
+        let path = folder.join(format!("{} {time}{coded}.png", self.session.id));
+        let mut image = picture.to_rgba();
+        if let Some(clip) = self.session.clip(shot.clip) {
+            drawn::cover_faces(&mut image, clip, shot.at);
+        }
+        if is_drawn {
+            let coding = self.coder.coding();
+            let study = &self.folder.study;
+            let record =
+                Record::try_new(coding, self.coder.ethogram(), &self.session, study, Marks::AsTheyStand);
+            let found = record.map_or_else(Vec::new, |record| presentations::of(&record));
+            let words = drawn::caption(coding, self.coder.ethogram(), &self.session, &found, shot.at);
+            image = drawn::Scribe::default().captioned(&image, &words);
+        }
         let saved = std::fs::create_dir_all(&folder)
             .map_err(|error| error.to_string())
-            .and_then(|()| picture.to_rgba().save(&path).map_err(|error| error.to_string()));
+            .and_then(|()| image.save(&path).map_err(|error| error.to_string()));
         self.said = match saved {
             Ok(()) => Said::Done(format!("saved: {}", path.display())),
             Err(why) => Said::Refused(format!("the picture can't be saved ({why}): {}", path.display())),

@@ -78,8 +78,8 @@ pub enum Wish {
     Align,
     /// One field of an interlaced picture alone.
     Field,
-    /// Saves the picture.
-    Still,
+    /// Saves the picture, with or without what is coded of it.
+    Still(bool),
     /// Proves that each picture of the clip is the right one here.
     Verify,
     /// Sound on or off.
@@ -144,7 +144,8 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("F8", "same moment in both cameras", Wish::Align),
     ("F9", "picture before beside it", Wish::Compare),
     ("Shift+F9", "one field alone (interlaced film)", Wish::Field),
-    ("F10", "save the picture", Wish::Still),
+    ("F10", "save the picture", Wish::Still(false)),
+    ("Shift+F10", "save it with its coding", Wish::Still(true)),
     ("F11", "prove the clip: every picture the right one", Wish::Verify),
     ("F12", "sound on, off", Wish::Sound),
     ("F1", "show the keys", Wish::Keys),
