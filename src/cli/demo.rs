@@ -1,34 +1,36 @@
 //! `shedlight demo`: writes the demo study, draws its film, and opens it.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use super::arguments::{Agree, Choice, Demo, Summary, Unit};
 #[cfg(feature = "media")]
 use super::progress;
 use super::{Error, FINE, Outcome, WindowRequest, agree, summary};
-use crate::demo;
+use crate::demo::{self, Begun};
 use crate::storage::StudyFolder;
 
 pub(super) fn run(asked: &Demo, out: &mut dyn Write) -> Result<Outcome, Error> {
     let root = match &asked.dir {
         Some(dir) => dir.clone(),
-        None => default_folder()?,
+        None => demo::default_folder().ok_or_else(|| {
+            Error::Usage("there is no home folder here: name a folder for the demo".to_owned())
+        })?,
     };
-    let study = if root.join("study.json").is_file() {
-        let study = StudyFolder::open(&root)?;
-        if !demo::is_demo(&study) {
+    let study = match demo::begin(&root)? {
+        Begun::Written(study) => {
+            super::remark(&[format!("the demo study was written: {}", root.display())]);
+            study
+        }
+        Begun::There(study) => {
+            super::remark(&[format!("the demo is already there: {}", root.display())]);
+            study
+        }
+        Begun::Another => {
             return Err(Error::Usage(format!(
                 "there is another study in this folder; name a new folder for the demo: {}",
                 root.display()
             )));
         }
-        super::remark(&[format!("the demo is already there: {}", root.display())]);
-        study
-    } else {
-        let study = demo::write(&root)?;
-        super::remark(&[format!("the demo study was written: {}", root.display())]);
-        study
     };
     if !asked.no_clips {
         draw(&study, asked.only)?;
@@ -64,12 +66,6 @@ pub(super) fn run(asked: &Demo, out: &mut dyn Write) -> Result<Outcome, Error> {
     };
     let _ = agree::run(&agreement, out)?;
     Ok(Outcome::Done(FINE))
-}
-
-fn default_folder() -> Result<PathBuf, Error> {
-    let folders = directories::UserDirs::new()
-        .ok_or_else(|| Error::Usage("there is no home folder here: name a folder for the demo".to_owned()))?;
-    Ok(folders.document_dir().unwrap_or_else(|| folders.home_dir()).join("shedlight-demo"))
 }
 
 #[cfg(not(feature = "media"))]

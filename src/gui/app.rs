@@ -11,6 +11,7 @@ use super::screen::coding::{self, Coding};
 use super::screen::new_study::{self, NewStudy};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
+use super::screen::settings::{self, SettingsScreen};
 use super::screen::sheet::{self, SheetScreen};
 use super::settings::Settings;
 use super::theme::{self, Mode};
@@ -32,6 +33,10 @@ pub enum Message {
     Results(results::Message),
     /// For a sheet.
     Sheet(sheet::Message),
+    /// For studies and settings.
+    Settings(settings::Message),
+    /// Show studies and settings.
+    ShowSettings,
     /// The cautions have been read.
     CautionsRead,
     /// Show the cautions again.
@@ -53,6 +58,7 @@ enum Screen {
     Sheet(Box<SheetScreen>),
     Results(Box<Results>),
     Agreement(Box<Agreement>),
+    Settings(Box<SettingsScreen>),
     Coding(Box<Coding>),
 }
 
@@ -129,6 +135,7 @@ impl App {
             | Screen::Sheet(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
+            | Screen::Settings(_)
             | Screen::Cautions => {}
         }
     }
@@ -145,7 +152,7 @@ impl App {
 
     fn open(&mut self, path: &Path, at: Option<Micros>) -> Task<Message> {
         let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-        match Coding::try_new(folder.clone(), path, at, Instant::now()) {
+        match Coding::try_new(folder.clone(), path, at, &self.settings, Instant::now()) {
             Ok((coding, task)) => {
                 self.screen = Screen::Coding(Box::new(coding));
                 task.map(Message::Coding)
@@ -172,6 +179,12 @@ impl App {
     #[must_use]
     pub fn theme(&self) -> Theme {
         self.settings.mode.theme()
+    }
+
+    /// How much larger everything is.
+    #[must_use]
+    pub fn scale(&self) -> f32 {
+        self.settings.scale()
     }
 
     /// Does what a message asks for.
@@ -220,6 +233,12 @@ impl App {
                     self.sessions.folder = Some(*folder);
                     self.sessions.refresh();
                     self.screen = Screen::Sessions;
+                }
+            }
+            Message::Settings(message) => return self.act_on_settings(message),
+            Message::ShowSettings => {
+                if matches!(self.screen, Screen::Sessions) {
+                    self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
                 }
             }
             Message::Coding(message) => return self.act_on_coding(message),
@@ -278,6 +297,36 @@ impl App {
         Task::none()
     }
 
+    fn act_on_settings(&mut self, message: settings::Message) -> Task<Message> {
+        // The demo is drawn to its end also when its screen has been left.
+        if let (settings::Message::Demo(settings::Told::Done(Ok(root))), false) =
+            (&message, matches!(self.screen, Screen::Settings(_)))
+        {
+            self.sessions.say(format!("The demo is ready: {}", root.display()));
+            self.settings.opened(root);
+        }
+        let Screen::Settings(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            settings::Action::None => {}
+            settings::Action::Run(task) => return task.map(Message::Settings),
+            settings::Action::Leave => self.screen = Screen::Sessions,
+            settings::Action::Take(settings) => {
+                self.settings = settings;
+                self.settings.save();
+            }
+            settings::Action::Open(root) => {
+                let mut said = None;
+                let folder = open_study(&root, &mut said);
+                if let Some(folder) = &folder {
+                    self.settings.opened(folder.root());
+                }
+                self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
     fn act_on_coding(&mut self, message: coding::Message) -> Task<Message> {
         if let Screen::Coding(coding) = &mut self.screen {
             match coding.update(message) {
@@ -302,6 +351,9 @@ impl App {
                 let person = self.settings.person.clone();
                 self.screen = Screen::NewStudy(NewStudy::new(clip, person));
                 return iced::widget::operation::focus("animal");
+            }
+            sessions::Action::Settings => {
+                self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
             }
             sessions::Action::Agreement(session) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
@@ -351,6 +403,7 @@ impl App {
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
+            Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
         };
         let fields = match &self.screen {
             Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
@@ -359,9 +412,11 @@ impl App {
                     _ => None,
                 })
             }
-            Screen::Cautions | Screen::Coding(_) | Screen::Results(_) | Screen::Agreement(_) => {
-                Subscription::none()
-            }
+            Screen::Cautions
+            | Screen::Coding(_)
+            | Screen::Results(_)
+            | Screen::Agreement(_)
+            | Screen::Settings(_) => Subscription::none(),
         };
         Subscription::batch([own, fields, iced::window::close_requests().map(Message::CloseRequested)])
     }
@@ -377,6 +432,7 @@ impl App {
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
+            Screen::Settings(open) => open.view(mode).map(Message::Settings),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -396,6 +452,7 @@ impl App {
             Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
             Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),
+            Screen::Settings(_) => Some(Message::Settings(settings::Message::Leave)),
             _ => None,
         };
         let asks = |what| {
@@ -413,6 +470,11 @@ impl App {
             tab("Agreement", matches!(self.screen, Screen::Agreement(_)), asks(sessions::Ask::Agreement)),
             space::horizontal(),
             text(place).size(theme::BODY).color(palette.quiet),
+            tab(
+                "Settings",
+                matches!(self.screen, Screen::Settings(_)),
+                matches!(self.screen, Screen::Sessions).then_some(Message::ShowSettings),
+            ),
             tab("Cautions", false, (!is_coding).then_some(Message::ShowCautions)),
             tab(if mode == Mode::Dark { "Light" } else { "Dark" }, false, Some(Message::ToggleMode)),
         ]

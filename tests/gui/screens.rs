@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use iced_test::simulator;
 use shedlight::gui::screen::agreement::{self, Agreement};
 use shedlight::gui::screen::results::{self, Results};
+use shedlight::gui::screen::settings::{self, SettingsScreen};
 use shedlight::gui::screen::sheet::{self, SheetScreen};
+use shedlight::gui::settings::Settings;
 use shedlight::gui::theme::Mode;
 use shedlight::model::Purpose;
 use shedlight::storage::StudyFolder;
@@ -145,4 +147,42 @@ fn a_state_keeps_its_colour_on_tape_and_chart() {
         let [red, green, blue, _] = theme::UNSEEN.into_rgba8();
         assert_eq!(look.unseen().colour, Colour(red, green, blue));
     }
+}
+
+#[test]
+fn settings_change_by_key_and_a_folder_without_a_study_is_refused() {
+    use iced_test::core::keyboard::Key;
+    use iced_test::core::keyboard::key::Named;
+    let folder = folder();
+    let study = demo(&folder);
+    let recent = vec![study.root().to_owned(), folder.path().join("gone")];
+    let settings = Settings { recent, ..Settings::default() };
+    let mut screen = SettingsScreen::new(settings);
+    assert!(simulator(screen.view(Mode::Dark)).find("demo").is_ok(), "the study that is there is listed");
+    assert!(simulator(screen.view(Mode::Light)).find("gone").is_err(), "what is gone is not");
+    let mut press = |named: Named| screen.update(settings::Message::KeyDown(Key::Named(named)));
+    assert!(matches!(press(Named::Enter), settings::Action::Open(path) if path == study.root()));
+    for _ in 0..3 {
+        let _ = press(Named::ArrowDown);
+    }
+    // The size of everything, one larger; then the memory for pictures, one less; then the keys.
+    let settings::Action::Take(taken) = press(Named::ArrowRight) else { panic!("nothing changed") };
+    assert_eq!((taken.text_percent, taken.cache_mib, taken.mirrored), (115, 512, false));
+    let _ = press(Named::ArrowDown);
+    let settings::Action::Take(taken) = press(Named::ArrowLeft) else { panic!("nothing changed") };
+    assert_eq!(taken.cache_bytes(), 256 << 20);
+    let _ = press(Named::ArrowDown);
+    let settings::Action::Take(taken) = press(Named::Enter) else { panic!("nothing changed") };
+    assert!(taken.mirrored);
+    assert!(matches!(press(Named::Escape), settings::Action::Leave));
+    let _ = screen.update(settings::Message::Path(folder.path().display().to_string()));
+    assert!(matches!(screen.update(settings::Message::OpenPath), settings::Action::None));
+    assert!(
+        simulator(screen.view(Mode::Dark))
+            .find(
+                format!("there is no study in that folder (no study.json): {}", folder.path().display())
+                    .as_str()
+            )
+            .is_ok()
+    );
 }

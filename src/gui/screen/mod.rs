@@ -5,4 +5,5 @@ pub mod coding;
 pub mod new_study;
 pub mod results;
 pub mod sessions;
+pub mod settings;
 pub mod sheet;

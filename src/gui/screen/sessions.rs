@@ -38,6 +38,8 @@ pub enum Message {
     Sheet(Ask),
     /// Another study.
     NewStudy,
+    /// Studies and settings.
+    Settings,
 }
 
 /// Which sheet.
@@ -73,6 +75,8 @@ pub enum Action {
     Sheet(Subject),
     /// Show numbers and charts.
     Results(results::Subject),
+    /// Show studies and settings.
+    Settings,
     /// Compare two codings of a session.
     Agreement(crate::model::SessionId),
 }
@@ -142,6 +146,7 @@ impl Sessions {
             }
             Message::Dropped(path) => return self.add_clip(path),
             Message::Filter(text) => self.filter = text,
+            Message::Settings => return Action::Settings,
             Message::NewStudy => return Action::NewStudy(None),
             Message::KeyDown(key, modifiers) => return self.key_down(&key, modifiers),
             Message::Sheet(ask) => return self.sheet(ask),
@@ -173,6 +178,7 @@ impl Sessions {
             Key::Named(Named::F6) => return self.sheet(Ask::Results),
             Key::Named(Named::F7) => return self.sheet(Ask::Progress),
             Key::Named(Named::F8) => return self.sheet(Ask::Agreement),
+            Key::Named(Named::F9) => return Action::Settings,
             _ => {}
         }
         Action::None
@@ -253,7 +259,7 @@ impl Sessions {
 
     fn add_clip(&mut self, path: PathBuf) -> Action {
         if path.join("study.json").is_file() {
-            self.said = Some(format!("That is a study: open it with  shedlight {}", path.display()));
+            self.said = Some(format!("That is a study: F9 opens it by its path: {}", path.display()));
             return Action::None;
         }
         let Some(folder) = &self.folder else { return Action::NewStudy(Some(path)) };
@@ -361,6 +367,10 @@ impl Sessions {
                 begin("Begin a coding of the chosen session", Purpose::Primary),
                 begin("Code it as the second coder", Purpose::Second),
                 space::horizontal(),
+                button(text("Other studies, settings (F9)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Settings),
                 button(text("New study").size(theme::BODY))
                     .padding([6, 12])
                     .style(theme::key(palette, false))
@@ -469,11 +479,17 @@ fn empty<'a>(palette: Palette) -> Element<'a, Message> {
         text("A study is a folder that holds animals, sessions and codings. Drop a video file on this window to make one around it, or start with an empty one.")
             .size(theme::BODY)
             .color(palette.quiet),
-        text("To look around first, close this window and run  scripts/shedlight demo").size(theme::BODY).color(palette.quiet),
-        button(text("New study").size(theme::BODY))
-            .padding([8, 16])
-            .style(theme::key(palette, true))
-            .on_press(Message::NewStudy),
+        row![
+            button(text("New study").size(theme::BODY))
+                .padding([8, 16])
+                .style(theme::key(palette, true))
+                .on_press(Message::NewStudy),
+            button(text("Other studies, and the demo to look around (F9)").size(theme::BODY))
+                .padding([8, 16])
+                .style(theme::key(palette, false))
+                .on_press(Message::Settings),
+        ]
+        .spacing(8),
     ]
     .spacing(12)
     .max_width(560);

@@ -20,9 +20,10 @@ use self::keys::Wish;
 use self::prepared::Prepared;
 use self::sound::Hearing;
 use crate::gui::feed::{self, Fed};
-use crate::gui::widget::tape;
+use crate::gui::settings::Settings;
 use crate::gui::widget::video::Sight;
 use crate::gui::widget::wave::Wave;
+use crate::gui::widget::{keyboard as cap, tape};
 use crate::media::{Fields, Film, Picture};
 use crate::model::{ClipId, MarkId, Session};
 use crate::storage::fingerprint::{self, ClipState};
@@ -103,6 +104,7 @@ pub(super) enum Beside {
 }
 
 /// One coding, open.
+#[allow(clippy::struct_excessive_bools)] // Each on its own.
 pub struct Coding {
     path: PathBuf,
     folder: StudyFolder,
@@ -123,6 +125,7 @@ pub struct Coding {
     other_reel: Reel,
     beside: Beside,
     fields: Fields,
+    mirrored: bool,
     beside_picture: Option<(Shot, Arc<Picture>)>,
     aligning: Option<(ClipId, Micros)>,
     note: Option<String>,
@@ -151,6 +154,7 @@ impl Coding {
         folder: StudyFolder,
         path: &Path,
         at: Option<Micros>,
+        settings: &Settings,
         now: Instant,
     ) -> Result<(Self, Task<Message>), Error> {
         let opened = coding_file::open(path)?;
@@ -210,6 +214,7 @@ impl Coding {
             other_reel: Reel::default(),
             beside: Beside::Nothing,
             fields: Fields::Both,
+            mirrored: settings.mirrored,
             beside_picture: None,
             aligning: None,
             note: None,
@@ -227,7 +232,7 @@ impl Coding {
             break_told: false,
         };
         screen.prepare();
-        let task = feed::open(clips, crate::media::cache::Cache::DEFAULT_BYTES).map(Message::Fed);
+        let task = feed::open(clips, settings.cache_bytes()).map(Message::Fed);
         Ok((screen, task))
     }
 
@@ -266,7 +271,8 @@ impl Coding {
     }
 
     fn prepare(&mut self) {
-        self.prepared = Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel());
+        self.prepared =
+            Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel(), self.mirrored);
         self.prepared.tape.sound.clone_from(&self.waves);
         self.prepared.ribbon.sound.clone_from(&self.waves);
     }
@@ -361,6 +367,7 @@ impl Coding {
     }
 
     fn press(&mut self, key: char) {
+        let key = if self.mirrored { cap::mirrored(key) } else { key };
         let Some(shot) = self.player.shown().filter(|_| self.picture.is_some()) else {
             self.said = Said::Refused("there is no picture yet to place a mark on".to_owned());
             return;
