@@ -12,8 +12,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use serde::Serialize;
 
-use crate::measures::{Record, concern, presentations};
-use crate::model::{AnimalId, PersonCode, SessionId};
+use crate::measures::{Marks, Record, concern, presentations};
+use crate::model::{AnimalId, Coding, Ethogram, PersonCode, Purpose, Session, SessionId, Study};
 
 /// A session that somebody coded.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +46,39 @@ impl Candidate {
             second,
         }
     }
+}
+
+/// Candidates among a study's codings: the primary ones of sessions that are not left out.
+#[must_use]
+pub fn candidates(study: &Study, codings: &[(&Coding, &Ethogram, &Session)]) -> Vec<Candidate> {
+    codings
+        .iter()
+        .filter(|(coding, _, session)| coding.purpose == Purpose::Primary && session.left_out.is_none())
+        .map(|(coding, ethogram, session)| {
+            let second: BTreeSet<PersonCode> = codings
+                .iter()
+                .map(|(other, ..)| *other)
+                .filter(|other| {
+                    other.session == coding.session
+                        && other.purpose == Purpose::Second
+                        && other.by != coding.by
+                })
+                .map(|other| other.by.clone())
+                .collect();
+            let second: Vec<PersonCode> = second.into_iter().collect();
+            match Record::try_new(coding, ethogram, session, study, Marks::All) {
+                Some(record) => Candidate::of(&record, second),
+                None => Candidate {
+                    session: session.id.clone(),
+                    animal: session.animal.clone(),
+                    coder: coding.by.clone(),
+                    step: session.step,
+                    has_stop: false,
+                    second,
+                },
+            }
+        })
+        .collect()
 }
 
 /// A session that is due for a second coder, or had one.

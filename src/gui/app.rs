@@ -120,7 +120,8 @@ impl App {
             let behind = std::mem::replace(&mut app.screen, Screen::Cautions);
             app.behind(behind);
         }
-        (app, task)
+        let look = app.sessions.look().map_or_else(Task::none, |look| look.map(Message::Sessions));
+        (app, Task::batch([task, look]))
     }
 
     /// What is shown once the cautions are read.
@@ -193,7 +194,10 @@ impl App {
         if let Screen::Coding(coding) = &mut self.screen {
             coding.light();
         }
-        task
+        match self.sessions.look() {
+            Some(look) => Task::batch([task, look.map(Message::Sessions)]),
+            None => task,
+        }
     }
 
     fn act(&mut self, message: Message) -> Task<Message> {

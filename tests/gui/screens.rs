@@ -2,9 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use iced_test::core::keyboard::key::Named;
+use iced_test::core::keyboard::{Key, Modifiers};
 use iced_test::simulator;
 use shedlight::gui::screen::agreement::{self, Agreement};
 use shedlight::gui::screen::results::{self, Results};
+use shedlight::gui::screen::sessions::{self, Ask, Learned, Sessions};
 use shedlight::gui::screen::settings::{self, SettingsScreen};
 use shedlight::gui::screen::sheet::{self, SheetScreen};
 use shedlight::gui::settings::Settings;
@@ -151,8 +154,6 @@ fn a_state_keeps_its_colour_on_tape_and_chart() {
 
 #[test]
 fn settings_change_by_key_and_a_folder_without_a_study_is_refused() {
-    use iced_test::core::keyboard::Key;
-    use iced_test::core::keyboard::key::Named;
     let folder = folder();
     let study = demo(&folder);
     let recent = vec![study.root().to_owned(), folder.path().join("gone")];
@@ -185,4 +186,55 @@ fn settings_change_by_key_and_a_folder_without_a_study_is_refused() {
             )
             .is_ok()
     );
+}
+
+#[test]
+fn a_second_coder_who_is_due_sees_nothing_of_the_first_record_and_words_narrow_the_list() {
+    let folder = folder();
+    let study = demo(&folder);
+    let listing = study.list();
+    let loaded: Vec<_> = listing
+        .sessions
+        .iter()
+        .flat_map(|entry| entry.codings.iter().map(|(path, _)| study.load_coding(path).unwrap()))
+        .collect();
+    let codings: Vec<_> = loaded.iter().map(|own| (&own.coding, &own.ethogram, &own.session)).collect();
+    let candidates = shedlight::agreement::plan::candidates(&study.study, &codings);
+    // With a share of one every session that was coded once waits for a second coder.
+    let due = shedlight::agreement::plan::due(&candidates, 1.0, 1);
+    let mut screen = Sessions::new(Some(study.clone()), Some("K-12".to_owned()), None);
+    let _ = screen.update(sessions::Message::Learned(Learned::Due(due.clone())));
+    let find = |screen: &Sessions, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
+    assert!(find(&screen, "second coding due: you"));
+    assert!(find(&screen, "date hidden") && !find(&screen, "3 Apr 2025, 15:15"), "its date is hidden");
+    let _ = screen.update(sessions::Message::Filter("13 mar".to_owned()));
+    assert!(
+        find(&screen, "13 Mar 2025, 15:05") && find(&screen, "K-12 · second · closed"),
+        "it is done there"
+    );
+    assert!(!find(&screen, "date hidden"), "a hidden date is not found by it");
+    // Neither sheet nor numbers give away what is hidden.
+    let _ = screen.update(sessions::Message::Filter(String::new()));
+    let last = listing.sessions.len() - 1;
+    let _ = screen.update(sessions::Message::Choose(last));
+    for ask in [Ask::Session, Ask::Results, Ask::Progress, Ask::Agreement] {
+        assert!(matches!(screen.update(sessions::Message::Sheet(ask)), sessions::Action::None), "{ask:?}");
+    }
+    // Enter begins the second coding, and what was hidden is written down in it.
+    let enter = sessions::Message::KeyDown(Key::Named(Named::Enter), Modifiers::empty());
+    let sessions::Action::Open(path) = screen.update(enter) else { panic!("nothing was begun") };
+    let begun = shedlight::storage::coding_file::read(&path).unwrap();
+    assert_eq!(begun.purpose, Purpose::Second);
+    assert!(
+        begun.masked.iter().any(|what| what == "first record")
+            && begun.masked.iter().any(|what| what == "date")
+    );
+    // Whoever coded it first sees everything, and that another is due.
+    let mut screen = Sessions::new(Some(study), Some("K-07".to_owned()), None);
+    let _ = screen.update(sessions::Message::Learned(Learned::Due(due)));
+    assert!(find(&screen, "3 Apr 2025, 15:15") && find(&screen, "second coding due: another coder"));
+    let _ = screen.update(sessions::Message::Filter("due sorrel".to_owned()));
+    assert!(find(&screen, "6 Mar 2025, 15:30") && !find(&screen, "27 Mar 2025, 15:20"));
+    let _ = screen.update(sessions::Message::Filter("no such thing".to_owned()));
+    assert!(!find(&screen, "6 Mar 2025, 15:30"));
 }
