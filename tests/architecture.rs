@@ -61,7 +61,9 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
     ("plotters", &["report"]),
-    ("ttf_parser", &["report"]),
+    ("ttf_parser", &["report", "export"]),
+    ("typst", &["report"]),
+    ("typst_pdf", &["report"]),
 ];
 
 /// What pure rooms must not touch: no I/O, no clock, no thread, no global random source.

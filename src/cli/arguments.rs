@@ -234,9 +234,12 @@ pub enum Unit {
 pub struct Report {
     /// The study folder
     pub study: PathBuf,
-    /// The file to write: F.html (F.pdf needs a build with the feature 'pdf')
-    #[arg(long, value_name = "F.html|F.pdf")]
+    /// The file to write: F.pdf to print and sign, F.html to read with links to the film
+    #[arg(long, value_name = "F.pdf|F.html")]
     pub out: PathBuf,
+    /// Paper of a PDF
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    pub paper: PaperSize,
     /// The day the report is dated [default: today]
     #[arg(long, value_name = "DAY")]
     pub date: Option<NaiveDate>,
@@ -246,6 +249,16 @@ pub struct Report {
     /// Print JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Sizes of paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
+pub enum PaperSize {
+    /// 210 × 297 mm
+    #[default]
+    A4,
+    /// 8.5 × 11 inches
+    Letter,
 }
 
 /// Arguments of `export`.

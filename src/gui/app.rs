@@ -8,6 +8,7 @@ use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
 use super::screen::coding::{self, Coding};
+use super::screen::ethogram::{self, EthogramScreen};
 use super::screen::new_study::{self, NewStudy};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
@@ -33,6 +34,10 @@ pub enum Message {
     Results(results::Message),
     /// For a sheet.
     Sheet(sheet::Message),
+    /// For the ethogram.
+    Ethogram(ethogram::Message),
+    /// Show the ethogram.
+    ShowEthogram,
     /// For studies and settings.
     Settings(settings::Message),
     /// Show studies and settings.
@@ -59,6 +64,7 @@ enum Screen {
     Results(Box<Results>),
     Agreement(Box<Agreement>),
     Settings(Box<SettingsScreen>),
+    Ethogram(Box<EthogramScreen>),
     Coding(Box<Coding>),
 }
 
@@ -137,6 +143,7 @@ impl App {
             | Screen::Results(_)
             | Screen::Agreement(_)
             | Screen::Settings(_)
+            | Screen::Ethogram(_)
             | Screen::Cautions => {}
         }
     }
@@ -240,31 +247,20 @@ impl App {
                 }
             }
             Message::Settings(message) => return self.act_on_settings(message),
+            Message::Ethogram(message) => return self.act_on_ethogram(message),
+            Message::ShowEthogram => {
+                if let (Screen::Sessions, Some(folder)) = (&self.screen, &self.sessions.folder) {
+                    self.screen = Screen::Ethogram(Box::new(EthogramScreen::new(folder.clone())));
+                    return iced::widget::operation::focus(sheet::FIRST);
+                }
+            }
             Message::ShowSettings => {
                 if matches!(self.screen, Screen::Sessions) {
                     self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
                 }
             }
             Message::Coding(message) => return self.act_on_coding(message),
-            Message::NewStudy(message) => {
-                if let Screen::NewStudy(form) = &mut self.screen {
-                    match form.update(message) {
-                        new_study::Action::None => {}
-                        new_study::Action::Leave => self.screen = Screen::Sessions,
-                        new_study::Action::Made(made) => {
-                            let (folder, coding) = *made;
-                            self.settings.opened(folder.root());
-                            let person = folder.study.people.first().map(|person| person.code.to_string());
-                            self.sessions = Sessions::new(Some(folder), person, None);
-                            self.remember_person();
-                            self.screen = Screen::Sessions;
-                            if let Some(coding) = coding {
-                                return self.open(&coding, None);
-                            }
-                        }
-                    }
-                }
-            }
+            Message::NewStudy(message) => return self.act_on_new_study(message),
             Message::CautionsRead => {
                 self.settings.cautions_read = true;
                 self.settings.save();
@@ -297,6 +293,41 @@ impl App {
                 }
                 return iced::window::close(id);
             }
+        }
+        Task::none()
+    }
+
+    fn act_on_new_study(&mut self, message: new_study::Message) -> Task<Message> {
+        let Screen::NewStudy(form) = &mut self.screen else { return Task::none() };
+        match form.update(message) {
+            new_study::Action::None => {}
+            new_study::Action::Leave => self.screen = Screen::Sessions,
+            new_study::Action::Made(made) => {
+                let (folder, coding) = *made;
+                self.settings.opened(folder.root());
+                let person = folder.study.people.first().map(|person| person.code.to_string());
+                self.sessions = Sessions::new(Some(folder), person, None);
+                self.remember_person();
+                self.screen = Screen::Sessions;
+                if let Some(coding) = coding {
+                    return self.open(&coding, None);
+                }
+            }
+        }
+        Task::none()
+    }
+
+    fn act_on_ethogram(&mut self, message: ethogram::Message) -> Task<Message> {
+        use iced::keyboard::{Key, key::Named};
+        let Screen::Ethogram(open) = &mut self.screen else { return Task::none() };
+        let names_a_set =
+            matches!(&message, ethogram::Message::KeyDown(key, _) if *key == Key::Named(Named::F3));
+        match open.update(message) {
+            ethogram::Action::Leave => self.screen = Screen::Sessions,
+            ethogram::Action::None if names_a_set => {
+                return iced::widget::operation::focus(ethogram::NEW_SET);
+            }
+            ethogram::Action::None => {}
         }
         Task::none()
     }
@@ -356,6 +387,7 @@ impl App {
                 self.screen = Screen::NewStudy(NewStudy::new(clip, person));
                 return iced::widget::operation::focus("animal");
             }
+            sessions::Action::Ethogram => return self.act(Message::ShowEthogram),
             sessions::Action::Settings => {
                 self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
             }
@@ -408,9 +440,10 @@ impl App {
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
             Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
+            Screen::Ethogram(_) => EthogramScreen::subscription().map(Message::Ethogram),
         };
         let fields = match &self.screen {
-            Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
+            Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) | Screen::Ethogram(_) => {
                 iced::event::listen_with(|event, _, _| match event {
                     iced::Event::Keyboard(event) => field_key(event),
                     _ => None,
@@ -437,6 +470,7 @@ impl App {
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
             Screen::Settings(open) => open.view(mode).map(Message::Settings),
+            Screen::Ethogram(open) => open.view(mode).map(Message::Ethogram),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -457,6 +491,7 @@ impl App {
             Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),
             Screen::Settings(_) => Some(Message::Settings(settings::Message::Leave)),
+            Screen::Ethogram(_) => Some(Message::Ethogram(ethogram::Message::Leave)),
             _ => None,
         };
         let asks = |what| {
@@ -472,6 +507,12 @@ impl App {
             tab("Results", shows(false), asks(sessions::Ask::Results)),
             tab("Progress", shows(true), asks(sessions::Ask::Progress)),
             tab("Agreement", matches!(self.screen, Screen::Agreement(_)), asks(sessions::Ask::Agreement)),
+            tab(
+                "Ethogram",
+                matches!(self.screen, Screen::Ethogram(_)),
+                (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
+                    .then_some(Message::ShowEthogram),
+            ),
             space::horizontal(),
             text(place).size(theme::BODY).color(palette.quiet),
             tab(

@@ -44,6 +44,8 @@ pub enum Block {
     Table(Table),
     /// A figure.
     Figure(Figure),
+    /// Pictures of film, beside each other.
+    Stills(Vec<Still>),
     /// Something set apart, with its own heading.
     Framed(String, Vec<Block>),
 }
@@ -134,6 +136,17 @@ pub struct Figure {
     pub description: String,
     /// The picture, as an `svg` element.
     pub svg: String,
+}
+
+/// A picture of film.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Still {
+    /// When it was.
+    pub moment: Moment,
+    /// What it is taken for: before, at the start of, or after something.
+    pub words: String,
+    /// JPEG.
+    pub jpeg: Vec<u8>,
 }
 
 /// Parts of the report that have figures.

@@ -4,7 +4,9 @@
 
 use std::io::{self, Write};
 
-use super::document::{Align, Block, Document, Figure, Moment, Rows, Section, Span, Table, Text};
+use base64::Engine as _;
+
+use super::document::{Align, Block, Document, Figure, Moment, Rows, Section, Span, Still, Table, Text};
 
 /// Light and dark ink only; all that has meaning has words.
 const STYLE: &str = include_str!("style.css");
@@ -79,6 +81,20 @@ fn block(piece: &Block, numbers: &mut Numbers, level: u8, out: &mut dyn Write) -
         }
         Block::Table(own) => table(own, numbers, out),
         Block::Figure(own) => figure(own, numbers, out),
+        Block::Stills(stills) => {
+            writeln!(out, "<div class=\"stills\">")?;
+            for still in stills {
+                writeln!(
+                    out,
+                    "<figure>\n<img src=\"data:image/jpeg;base64,{}\" alt=\"{}\"/>\n<figcaption>{} {}</figcaption>\n</figure>",
+                    base64::engine::general_purpose::STANDARD.encode(&still.jpeg),
+                    escaped(&still_words(still)),
+                    at(&still.moment),
+                    escaped(&still.words)
+                )?;
+            }
+            writeln!(out, "</div>")
+        }
         Block::Framed(title, blocks) => {
             writeln!(out, "<div class=\"framed\">\n<h{level}>{}</h{level}>", escaped(title))?;
             for one in blocks {
@@ -139,6 +155,11 @@ fn figure(figure: &Figure, numbers: &mut Numbers, out: &mut dyn Write) -> io::Re
         numbers.figures,
         escaped(&figure.caption)
     )
+}
+
+/// What a still is, for who can't see it.
+pub(super) fn still_words(still: &Still) -> String {
+    format!("Film of session {} at {}, {}", still.moment.session, still.moment.clock, still.words)
 }
 
 fn text(words: &Text) -> String {

@@ -9,4 +9,6 @@ pub mod chart;
 pub mod document;
 pub mod html;
 pub mod link;
+#[cfg(feature = "pdf")]
+pub mod pdf;
 pub mod welfare;

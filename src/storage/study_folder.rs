@@ -7,8 +7,8 @@ use super::coding_file::{self, CodingHead};
 use super::{Error, json};
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
-    Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT, Session,
-    SessionId, Study,
+    BehaviourId, Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT,
+    Session, SessionId, Study,
 };
 
 /// An opened study.
@@ -138,6 +138,38 @@ impl StudyFolder {
         }
         good.sort_by(|a, b| (&a.id, a.revision).cmp(&(&b.id, b.revision)));
         (good, bad)
+    }
+
+    /// Example pictures of a behaviour, by name: they lie beside the ethogram and belong to all its revisions.
+    #[must_use]
+    pub fn stills_of(&self, ethogram: &EthogramId, behaviour: &BehaviourId) -> Vec<PathBuf> {
+        let begin = format!("{behaviour} ");
+        files_in(&self.stills(ethogram), ".png")
+            .into_iter()
+            .filter(|path| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(&begin)))
+            .collect()
+    }
+
+    /// Keeps an example picture, called by its behaviour and where it is from; `save` writes the file.
+    ///
+    /// # Errors
+    /// Why it can't be kept, in words.
+    pub fn add_still(
+        &self,
+        ethogram: &EthogramId,
+        behaviour: &BehaviourId,
+        place: &str,
+        save: &dyn Fn(&Path) -> Result<(), String>,
+    ) -> Result<PathBuf, String> {
+        let folder = self.stills(ethogram);
+        make_folder(&folder).map_err(|error| error.to_string())?;
+        let path = folder.join(format!("{behaviour} {place}.png"));
+        save(&path)?;
+        Ok(path)
+    }
+
+    fn stills(&self, ethogram: &EthogramId) -> PathBuf {
+        self.root.join("ethograms").join("stills").join(ethogram.as_str())
     }
 
     /// Folder of a session.

@@ -4,6 +4,8 @@ mod csv;
 #[cfg(feature = "media")]
 mod cut;
 mod odd;
+#[cfg(all(feature = "pdf", feature = "media"))]
+mod pdf;
 mod report;
 mod round_trip;
 mod web_annotation;

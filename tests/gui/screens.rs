@@ -6,6 +6,7 @@ use iced_test::core::keyboard::key::Named;
 use iced_test::core::keyboard::{Key, Modifiers};
 use iced_test::simulator;
 use shedlight::gui::screen::agreement::{self, Agreement};
+use shedlight::gui::screen::ethogram::{self, EthogramScreen};
 use shedlight::gui::screen::results::{self, Results};
 use shedlight::gui::screen::sessions::{self, Ask, Learned, Sessions};
 use shedlight::gui::screen::settings::{self, SettingsScreen};
@@ -237,4 +238,63 @@ fn a_second_coder_who_is_due_sees_nothing_of_the_first_record_and_words_narrow_t
     assert!(find(&screen, "6 Mar 2025, 15:30") && !find(&screen, "27 Mar 2025, 15:20"));
     let _ = screen.update(sessions::Message::Filter("no such thing".to_owned()));
     assert!(!find(&screen, "6 Mar 2025, 15:30"));
+}
+
+#[test]
+fn an_ethogram_in_use_stays_and_the_first_change_makes_the_next_revision() {
+    let folder = folder();
+    let study = demo(&folder);
+    let listing = study.ethograms().0;
+    let newest = listing.last().unwrap().clone();
+    let old_path = study.ethogram_path(&newest.id, newest.revision);
+    let old_bytes = std::fs::read(&old_path).unwrap();
+    let mut screen = EthogramScreen::new(study.clone());
+    let find = |screen: &EthogramScreen, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
+    assert!(find(&screen, "revision 2 · used by 2 codings: the first change makes the next revision"));
+    let press = |screen: &mut EthogramScreen, named: Named, modifiers: Modifiers| {
+        screen.update(ethogram::Message::KeyDown(Key::Named(named), modifiers))
+    };
+    // Moving through it changes nothing.
+    for _ in 0..3 {
+        let _ = press(&mut screen, Named::ArrowDown, Modifiers::empty());
+    }
+    assert_eq!(study.ethograms().0.len(), listing.len());
+    // A line that can't be read changes nothing either, and is not left.
+    let write = |screen: &mut EthogramScreen, key: &str, value: &str| {
+        let _ = screen.update(ethogram::Message::Written(key.to_owned(), value.to_owned()));
+    };
+    write(&mut screen, "key", "no key");
+    assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::None));
+    assert!(find(&screen, "one letter or digit") && study.ethograms().0.len() == listing.len());
+    write(&mut screen, "key", "s");
+    write(&mut screen, "onset", "the first picture without any movement");
+    let _ = screen.update(ethogram::Message::Keep);
+    let now = study.ethograms().0;
+    let made = now.iter().find(|own| own.id == newest.id && own.revision == newest.revision + 1).unwrap();
+    assert_eq!(std::fs::read(&old_path).unwrap(), old_bytes, "the revision in use is as it was");
+    assert!(made.changed.as_deref().unwrap().contains("begins otherwise"));
+    assert!(find(&screen, "What this revision changes"));
+    // A new behaviour, a key taken by a click, a set, a removal: all in that revision; undo leads back.
+    let _ = press(&mut screen, Named::F2, Modifiers::empty());
+    write(&mut screen, "name", "Tail lash");
+    let _ = screen.update(ethogram::Message::Cap('7'));
+    let _ = press(&mut screen, Named::F3, Modifiers::empty());
+    let _ = screen.update(ethogram::Message::SetName("Posture".to_owned()));
+    let _ = screen.update(ethogram::Message::SetNamed);
+    let last =
+        |study: &StudyFolder| study.ethograms().0.into_iter().rfind(|own| own.id == newest.id).unwrap();
+    let with = last(&study);
+    assert_eq!((with.revision, with.behaviours.len()), (3, made.behaviours.len() + 1));
+    assert!(with.behaviours.iter().any(|own| own.name == "Tail lash" && own.key == Some('7')));
+    assert!(with.sets.iter().any(|own| own.name == "Posture") && find(&screen, "Tail lash"));
+    let _ = press(&mut screen, Named::F8, Modifiers::empty());
+    assert_eq!(last(&study).behaviours.len(), made.behaviours.len());
+    for _ in 0..5 {
+        let _ = screen.update(ethogram::Message::KeyDown(key("z"), Modifiers::CTRL));
+    }
+    assert_eq!(last(&study).behaviours, made.behaviours);
+    assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::Leave));
+    // A study whose ethogram is gone says so.
+    std::fs::remove_dir_all(study.root().join("ethograms")).unwrap();
+    assert!(find(&EthogramScreen::new(study), "This study has no ethogram."));
 }

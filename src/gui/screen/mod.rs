@@ -2,6 +2,7 @@
 
 pub mod agreement;
 pub mod coding;
+pub mod ethogram;
 pub mod new_study;
 pub mod results;
 pub mod sessions;

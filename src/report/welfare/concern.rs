@@ -82,6 +82,7 @@ pub(super) fn concern(input: &Input<'_>) -> Section {
     } else {
         blocks.push(Block::Table(table));
         blocks.push(Block::Table(incidents(input)));
+        blocks.extend(stills(input));
         blocks.extend(back_offs(input).map(Block::words));
         blocks.extend(resumes(input).map(Block::Table));
     }
@@ -142,9 +143,26 @@ fn incidents(input: &Input<'_>) -> Table {
         }
     }
     table.note = Some(Text::from(
-        "Stills of the film are not part of this version. Back-off: from the incident's start to the first clear increase of distance by the handler.",
+        "Back-off: from the incident's start to the first clear increase of distance by the handler.",
     ));
     table
+}
+
+/// The film of each incident, or why there is none; nothing where no incident was.
+fn stills(input: &Input<'_>) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for own in input.stills {
+        let head = Text::given(own.session.as_str())
+            .and(", ")
+            .and_at(input.moment(own.session.as_str(), own.at))
+            .and(": what the film shows");
+        blocks.push(Block::Heading(head));
+        blocks.push(match &own.stills {
+            Ok(stills) => Block::Stills(stills.clone()),
+            Err(why) => Block::Paragraph(Text::from("No picture: ").and_why(why.as_str())),
+        });
+    }
+    blocks
 }
 
 /// Where it happened, and what the handler was doing.

@@ -19,12 +19,12 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::document::{Block, Document, Figure, Moment, Part};
+use super::document::{Block, Document, Figure, Moment, Part, Still};
 use super::link::StudyLink;
 use crate::agreement::pair::Agreement;
 use crate::measures::Record;
 use crate::measures::summary::{CodingSummary, Summary};
-use crate::model::{Animal, AnimalId, Coding, Ethogram, Session, Study};
+use crate::model::{Animal, AnimalId, Coding, Ethogram, Session, SessionId, Study};
 use crate::time::Micros;
 
 /// What the report is made from.
@@ -48,8 +48,21 @@ pub struct Input<'a> {
     pub agreement: &'a Agreement,
     /// Charts, made elsewhere.
     pub figures: &'a [Figure],
+    /// Pictures of stop-level incidents, made elsewhere.
+    pub stills: &'a [IncidentStills],
     /// What was asked for.
     pub asked: &'a Asked,
+}
+
+/// Pictures of a stop-level incident, or why there are none.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct IncidentStills {
+    /// Its session.
+    pub session: SessionId,
+    /// When it began.
+    pub at: Micros,
+    /// The pictures, in order.
+    pub stills: Result<Vec<Still>, String>,
 }
 
 /// What was asked for.
@@ -150,12 +163,7 @@ impl<'a> Input<'a> {
     }
 
     fn moment(&self, session: &str, at: Micros) -> Moment {
-        Moment {
-            session: session.to_owned(),
-            clock: words::clock(at),
-            url: self.link.url(session, at),
-            command: self.link.command(session, at),
-        }
+        self.link.moment(session, at)
     }
 
     fn moment_s(&self, session: &str, at_s: f64) -> Moment {

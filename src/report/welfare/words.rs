@@ -2,7 +2,6 @@
 
 use crate::numeric::bootstrap;
 use crate::report::document::Text;
-use crate::time::Micros;
 
 /// What stands for a value that is not there.
 pub(super) const NOTHING: &str = "—";
@@ -35,12 +34,6 @@ pub(super) fn set_apart(name: &str) -> String {
 /// A count with its noun: `1 session`, `2 sessions`.
 pub(super) fn counted(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
-}
-
-/// A position to a tenth when that is exact, else to a thousandth: `4:31.0`.
-pub(super) fn clock(at: Micros) -> String {
-    let text = at.clock();
-    text.strip_suffix("00").map(str::to_owned).unwrap_or(text)
 }
 
 /// A value, or a dash with the reason.
@@ -99,7 +92,5 @@ mod tests {
         let many = spread(&[(1.0, 4.0), (1.0, 2.0), (1.0, 3.0), (2.0, 4.0), (0.0, 4.0)], 1);
         assert!(many.starts_with("95 % ["), "{many}");
         assert_eq!(plain(-0.001, 1), "0.0");
-        assert_eq!(clock(Micros(271_000_000)), "4:31.0");
-        assert_eq!(clock(Micros(271_040_000)), "4:31.040");
     }
 }

@@ -39,6 +39,11 @@ impl Coding {
             Wish::Align => self.align(),
             Wish::Still(drawn) => self.save_still(drawn),
             Wish::Field => self.next_field(),
+            Wish::Definition => {
+                self.reads_definition = !self.reads_definition;
+                self.read_examples();
+            }
+            Wish::Example => self.keep_example(),
             Wish::Verify => return self.prove(),
             Wish::Sound => self.toggle_sound(),
             Wish::BackOnResume => {

@@ -82,6 +82,10 @@ pub enum Wish {
     Still(bool),
     /// Proves that each picture of the clip is the right one here.
     Verify,
+    /// Shows what counts as the behaviour that was coded last, or no longer.
+    Definition,
+    /// Keeps the picture as an example of the chosen mark's behaviour.
+    Example,
     /// Sound on or off.
     Sound,
     /// Goes back a little when the film starts again, or not.
@@ -123,6 +127,8 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("\\", "other behaviour: press its key", Wish::Change),
     ("Ctrl+Z", "undo", Wish::Undo),
     ("Ctrl+Shift+Z", "redo", Wish::Redo),
+    ("F2", "what counts as it: definition of the last behaviour", Wish::Definition),
+    ("Ctrl+F2", "keep the picture as its example", Wish::Example),
     ("F3", "repeat the last 4 s", Wish::Loop),
     ("F4", "next pass", Wish::Pass),
     ("F5", "pass done, not done", Wish::PassDone),
@@ -170,6 +176,7 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
             Named::Delete | Named::Backspace => "Delete",
             Named::Tab => "Tab",
             Named::F1 => "F1",
+            Named::F2 => "F2",
             Named::F3 => "F3",
             Named::F4 => "F4",
             Named::F5 => "F5",

@@ -1,6 +1,7 @@
 //! The Coding screen: the picture, the presentations, the ribbon, the tape, the keyboard.
 
 mod correct;
+mod definition;
 mod film;
 pub mod keys;
 mod prepared;
@@ -25,7 +26,7 @@ use crate::gui::widget::video::Sight;
 use crate::gui::widget::wave::Wave;
 use crate::gui::widget::{keyboard as cap, tape};
 use crate::media::{Fields, Film, Picture};
-use crate::model::{ClipId, MarkId, Session};
+use crate::model::{BehaviourId, ClipId, MarkId, Session};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::{Error, StudyFolder, coding_file};
 use crate::time::{FrameNumber, Micros};
@@ -126,6 +127,10 @@ pub struct Coding {
     beside: Beside,
     fields: Fields,
     mirrored: bool,
+    reads_definition: bool,
+    /// The behaviour that was coded, or tried, last.
+    last: Option<BehaviourId>,
+    examples: Vec<iced::widget::image::Handle>,
     beside_picture: Option<(Shot, Arc<Picture>)>,
     aligning: Option<(ClipId, Micros)>,
     note: Option<String>,
@@ -215,6 +220,9 @@ impl Coding {
             beside: Beside::Nothing,
             fields: Fields::Both,
             mirrored: settings.mirrored,
+            reads_definition: false,
+            last: None,
+            examples: Vec::new(),
             beside_picture: None,
             aligning: None,
             note: None,
@@ -368,6 +376,12 @@ impl Coding {
 
     fn press(&mut self, key: char) {
         let key = if self.mirrored { cap::mirrored(key) } else { key };
+        let named = self.coder.ethogram().behaviours.iter().find(|own| own.key == Some(key));
+        let live = self.coder.behaviour_of(key).ok().or(named).map(|own| own.id.clone());
+        if live.is_some() && live != self.last {
+            self.last = live;
+            self.read_examples();
+        }
         let Some(shot) = self.player.shown().filter(|_| self.picture.is_some()) else {
             self.said = Said::Refused("there is no picture yet to place a mark on".to_owned());
             return;

@@ -165,6 +165,9 @@ impl Coding {
         ]
         .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO })
         .align_y(Alignment::Center);
+        if self.reads_definition {
+            return container(self.definition(palette)).width(316).into();
+        }
         column![head, scrollable(cards).height(Length::Fill)].spacing(6).width(316).into()
     }
 

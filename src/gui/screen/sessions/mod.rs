@@ -47,6 +47,8 @@ pub enum Message {
     Learned(Learned),
     /// Studies and settings.
     Settings,
+    /// The ethogram.
+    Ethogram,
 }
 
 /// Which sheet.
@@ -84,6 +86,8 @@ pub enum Action {
     Results(results::Subject),
     /// Show studies and settings.
     Settings,
+    /// Show the ethogram.
+    Ethogram,
     /// Compare two codings of a session.
     Agreement(crate::model::SessionId),
 }
@@ -224,6 +228,7 @@ impl Sessions {
             Message::Dropped(path) => return self.add_clip(path),
             Message::Filter(text) => self.filter = text,
             Message::Settings => return Action::Settings,
+            Message::Ethogram => return Action::Ethogram,
             Message::Learned(Learned::Due(due)) => {
                 self.due = due.into_iter().map(|due| (due.session.clone(), due)).collect();
             }
@@ -266,6 +271,7 @@ impl Sessions {
             Key::Named(Named::F7) => return self.sheet(Ask::Progress),
             Key::Named(Named::F8) => return self.sheet(Ask::Agreement),
             Key::Named(Named::F9) => return Action::Settings,
+            Key::Named(Named::F10) => return Action::Ethogram,
             _ => {}
         }
         Action::None

@@ -81,6 +81,10 @@ impl Sessions {
                 ask("New animal (Shift+F3)", Ask::NewAnimal),
                 ask("Plan (F4)", Ask::Plan),
                 ask("Study and people (F5)", Ask::Study),
+                button(text("Ethogram (F10)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Ethogram),
                 space::horizontal(),
                 ask("Results (F6)", Ask::Results),
                 ask("Progress (F7)", Ask::Progress),
