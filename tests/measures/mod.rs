@@ -1,6 +1,7 @@
 //! Measures and agreement: the demo against the figures its script was written to give, statistics against
 //! reference cases, small codings made by hand.
 
+mod counted;
 mod courses;
 mod demo;
 mod demo_records;
