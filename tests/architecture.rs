@@ -61,6 +61,7 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
     ("plotters", &["report"]),
+    ("resvg", &["gui"]),
     ("ttf_parser", &["report"]),
 ];
 

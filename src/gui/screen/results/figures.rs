@@ -6,6 +6,7 @@ use crate::model::{Choice, Kind};
 use crate::time::Micros;
 
 /// Lines under a heading.
+#[derive(Debug)]
 pub(super) struct Group {
     pub(super) title: &'static str,
     pub(super) lines: Vec<(String, String)>,
