@@ -10,3 +10,4 @@ pub mod document;
 pub mod html;
 pub mod link;
 pub mod welfare;
+pub mod words;

@@ -1,6 +1,8 @@
 //! Interval measures against an enumeration of every millisecond, on random codings; and what must hold of any
 //! coding whatever is in it. The enumeration knows nothing of spans: it asks of each millisecond what held.
 
+#![allow(clippy::cast_precision_loss, clippy::similar_names)] // Milliseconds of a short film; "seed" and "seen".
+
 use shedlight::measures::quantity::{Quantity, value};
 use shedlight::measures::record::{Record, Seen};
 use shedlight::measures::sampling::thin;

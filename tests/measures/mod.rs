@@ -5,6 +5,7 @@ mod counted;
 mod courses;
 mod demo;
 mod demo_records;
+mod edges;
 mod figures;
 mod handmade;
 mod made;

@@ -5,7 +5,7 @@ use super::axes::{self, Axis, Frame};
 use super::look::Look;
 use super::page::{MARGIN, Page, animals, count, percent, plural, short_day};
 use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style};
-use crate::measures::trend::ENOUGH_FOR_TREND;
+use crate::measures::trend::ENOUGH_FOR_INTERVAL;
 use crate::measures::{Missing, Record, summary};
 use crate::model::{Choice, Session};
 use crate::numeric::interval::{Confidence, wilson};
@@ -203,7 +203,7 @@ pub fn trend(reading: &Reading<'_>, look: &Look) -> Chart {
     page.finish()
 }
 
-/// The line through the sessions, their order as the axis, from as many sessions on as a trend needs. A latency
+/// The line through the sessions, their order as the axis, once there are enough for an interval. A latency
 /// that was not reached in one of them has none: leaving that session out would make the animal look quick.
 fn slope(reading: &Reading<'_>) -> Option<TheilSen> {
     let not_reached = Missing::MedianNotReached.to_string();
@@ -220,7 +220,7 @@ fn slope(reading: &Reading<'_>) -> Option<TheilSen> {
         .enumerate()
         .filter_map(|(i, own)| Some((count(i) + 1.0, own.value.as_ref().ok().copied()?)))
         .unzip();
-    if x.len() < ENOUGH_FOR_TREND {
+    if x.len() < ENOUGH_FOR_INTERVAL {
         return None;
     }
     TheilSen::of(&Series::try_new(&x, &y).ok()?).ok()
@@ -229,7 +229,7 @@ fn slope(reading: &Reading<'_>) -> Option<TheilSen> {
 /// The line, and through its middle the lines of the limits, as far as they lie in the plot.
 fn draw_line(page: &mut Page, line: &TheilSen, frame: &Frame, n: f64, (low, high): (f64, f64)) {
     let quiet = page.canvas.look.quiet;
-    let middle = (n + 1.0) / 2.0;
+    let middle = f64::midpoint(n, 1.0);
     let at_middle = line.intercept + line.slope * middle;
     let (least, most) = line.interval(Confidence::P95, Ranks::Interpolated);
     let lines = [(least, 0.75), (most, 0.75), (Some(line.slope), 2.0)];

@@ -88,7 +88,6 @@ const HELP_PROGRESS: &str =
 
 impl Results {
     /// The screen, and the task that reads what is needed and draws it, off the drawing thread.
-    #[must_use]
     pub fn start(folder: StudyFolder, subject: Subject, mode: Mode) -> (Self, Task<Message>) {
         let said = String::new();
         let mut screen = Self { folder, subject, mode, drawn: None, asked: 0, over: None, said };
