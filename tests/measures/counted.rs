@@ -196,7 +196,7 @@ fn bouts_are_counted(seed: u64, record: &Record<'_>, case: &Case, id: &str, held
     assert_eq!(tally.total, at(n(held)), "seed {seed}, {id}");
     match tally.mean() {
         Some(mean) => {
-            assert!(near(mean, whole.iter().sum::<f64>() / whole.len() as f64), "seed {seed}, {id}")
+            assert!(near(mean, whole.iter().sum::<f64>() / whole.len() as f64), "seed {seed}, {id}");
         }
         None => assert!(whole.is_empty()),
     }
@@ -212,8 +212,8 @@ fn gaps_are_counted(seed: u64, record: &Record<'_>, case: &Case, id: &str, held:
     let mut wanted = Vec::new();
     for (from, to) in runs(seen) {
         let (mut since, mut is_after) = (from, false);
-        for ms in from..to {
-            if held[ms] {
+        for (ms, holds) in held.iter().enumerate().take(to).skip(from) {
+            if *holds {
                 if is_after && ms > since {
                     wanted.push((s(ms - since), Ending::Reached));
                 }
