@@ -10,6 +10,7 @@ use crate::measures::{Missing, Record, summary};
 use crate::model::{Choice, Session};
 use crate::numeric::interval::{Confidence, wilson};
 use crate::numeric::trend::{Ranks, Series, TheilSen};
+use crate::report::words::signed;
 use crate::time::Micros;
 
 /// Room for names of rows and labels of the axis.
@@ -160,14 +161,14 @@ pub fn trend(reading: &Reading<'_>, look: &Look) -> Chart {
     if let Some(line) = &line {
         let scale = if reading.is_share { 100.0 } else { 1.0 };
         let limit = |value: Option<f64>| {
-            value.map_or_else(|| "unbounded".to_owned(), |value| format!("{:+.2}", value * scale))
+            value.map_or_else(|| "unbounded".to_owned(), |value| signed(Some(value * scale), 2))
         };
         let unit = if reading.is_share { " points" } else { "" };
         let (low, high) = line.interval(Confidence::P95, Ranks::Interpolated);
         caption = format!(
-            "{caption} Dotted: Theil–Sen line, {:+.2}{unit} a session [{}, {}], thin: its limits; a change of step changes \
+            "{caption} Dotted: Theil–Sen line, {}{unit} a session [{}, {}], thin: its limits; a change of step changes \
              the task.",
-            line.slope * scale,
+            signed(Some(line.slope * scale), 2),
             limit(low),
             limit(high)
         );
