@@ -64,6 +64,7 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("ttf_parser", &["report", "export"]),
     ("typst", &["report"]),
     ("typst_pdf", &["report"]),
+    ("resvg", &["gui"]),
 ];
 
 /// What pure rooms must not touch: no I/O, no clock, no thread, no global random source.

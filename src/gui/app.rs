@@ -284,7 +284,7 @@ impl App {
                 self.settings.mode = self.settings.mode.other();
                 self.settings.save();
                 if let Screen::Results(open) = &mut self.screen {
-                    open.set_mode(self.settings.mode);
+                    return open.set_mode(self.settings.mode).map(Message::Results);
                 }
             }
             Message::CloseRequested(id) => {
@@ -398,8 +398,9 @@ impl App {
             }
             sessions::Action::Results(subject) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                let open = Results::new(folder, subject, self.settings.mode);
+                let (open, task) = Results::start(folder, subject, self.settings.mode);
                 self.screen = Screen::Results(Box::new(open));
+                return task.map(Message::Results);
             }
             sessions::Action::Sheet(subject) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };

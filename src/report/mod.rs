@@ -12,3 +12,4 @@ pub mod link;
 #[cfg(feature = "pdf")]
 pub mod pdf;
 pub mod welfare;
+pub mod words;

@@ -73,6 +73,30 @@ fn results_show_the_numbers_and_a_click_leads_to_the_film() {
 }
 
 #[test]
+fn sessions_are_taken_in_and_out_by_key_and_pooled_animal_by_animal() {
+    let folder = folder();
+    let study = demo(&folder);
+    let path = study.root().join("sessions/s5/K-07.1.coding.json");
+    let own = results::Subject::Session(path);
+    let mut screen = Results::new(study.clone(), own.clone(), Mode::Dark);
+    for asked in ["+", "a", "-"] {
+        let done = screen.update(&results::Message::KeyDown(key(asked)));
+        assert!(matches!(done, results::Action::Run(_)), "{asked} draws anew, off the drawing thread");
+        // What was there stays until the new one is drawn.
+        assert!(simulator(screen.view(Mode::Dark)).find("3 of 6 valid  [0.19, 0.81]").is_ok());
+    }
+    let two = results::Subject::Several(
+        ["s2", "s5"].map(|id| study.root().join(format!("sessions/{id}/K-07.1.coding.json"))).to_vec(),
+    );
+    let screen = Results::new(study.clone(), two, Mode::Dark);
+    for words in ["Sorrel · 2 sessions chosen", "9 of 16 valid  [0.33, 0.77]", "s2, s5"] {
+        assert!(simulator(screen.view(Mode::Dark)).find(words).is_ok(), "{words}");
+    }
+    let (waiting, _) = Results::start(study, own, Mode::Light);
+    assert!(simulator(waiting.view(Mode::Light)).find("Counting and drawing …").is_ok());
+}
+
+#[test]
 fn nothing_to_show_says_what_is_missing() {
     let folder = folder();
     let study = demo(&folder);
