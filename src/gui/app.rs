@@ -10,6 +10,7 @@ use super::screen::agreement::{self, Agreement};
 use super::screen::coding::{self, Coding};
 use super::screen::ethogram::{self, EthogramScreen};
 use super::screen::new_study::{self, NewStudy};
+use super::screen::report::{self, ReportScreen};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
 use super::screen::settings::{self, SettingsScreen};
@@ -38,6 +39,10 @@ pub enum Message {
     Ethogram(ethogram::Message),
     /// Show the ethogram.
     ShowEthogram,
+    /// For the report.
+    Report(report::Message),
+    /// Show the report.
+    ShowReport,
     /// For studies and settings.
     Settings(settings::Message),
     /// Show studies and settings.
@@ -65,6 +70,7 @@ enum Screen {
     Agreement(Box<Agreement>),
     Settings(Box<SettingsScreen>),
     Ethogram(Box<EthogramScreen>),
+    Report(Box<ReportScreen>),
     Coding(Box<Coding>),
 }
 
@@ -144,6 +150,7 @@ impl App {
             | Screen::Agreement(_)
             | Screen::Settings(_)
             | Screen::Ethogram(_)
+            | Screen::Report(_)
             | Screen::Cautions => {}
         }
     }
@@ -248,6 +255,13 @@ impl App {
             }
             Message::Settings(message) => return self.act_on_settings(message),
             Message::Ethogram(message) => return self.act_on_ethogram(message),
+            Message::Report(message) => return self.act_on_report(message),
+            Message::ShowReport => {
+                if let (Screen::Sessions, Some(folder)) = (&self.screen, &self.sessions.folder) {
+                    self.screen = Screen::Report(Box::new(ReportScreen::new(folder.clone())));
+                    return iced::widget::operation::focus(sheet::FIRST);
+                }
+            }
             Message::ShowEthogram => {
                 if let (Screen::Sessions, Some(folder)) = (&self.screen, &self.sessions.folder) {
                     self.screen = Screen::Ethogram(Box::new(EthogramScreen::new(folder.clone())));
@@ -312,6 +326,20 @@ impl App {
                 if let Some(coding) = coding {
                     return self.open(&coding, None);
                 }
+            }
+        }
+        Task::none()
+    }
+
+    fn act_on_report(&mut self, message: report::Message) -> Task<Message> {
+        let Screen::Report(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            report::Action::None => {}
+            report::Action::Run(task) => return task.map(Message::Report),
+            report::Action::Leave(folder) => {
+                self.sessions.folder = Some(*folder);
+                self.sessions.refresh();
+                self.screen = Screen::Sessions;
             }
         }
         Task::none()
@@ -387,6 +415,7 @@ impl App {
                 self.screen = Screen::NewStudy(NewStudy::new(clip, person));
                 return iced::widget::operation::focus("animal");
             }
+            sessions::Action::Report => return self.act(Message::ShowReport),
             sessions::Action::Ethogram => return self.act(Message::ShowEthogram),
             sessions::Action::Settings => {
                 self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
@@ -442,14 +471,17 @@ impl App {
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
             Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
             Screen::Ethogram(_) => EthogramScreen::subscription().map(Message::Ethogram),
+            Screen::Report(_) => ReportScreen::subscription().map(Message::Report),
         };
         let fields = match &self.screen {
-            Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) | Screen::Ethogram(_) => {
-                iced::event::listen_with(|event, _, _| match event {
-                    iced::Event::Keyboard(event) => field_key(event),
-                    _ => None,
-                })
-            }
+            Screen::Sessions
+            | Screen::NewStudy(_)
+            | Screen::Sheet(_)
+            | Screen::Ethogram(_)
+            | Screen::Report(_) => iced::event::listen_with(|event, _, _| match event {
+                iced::Event::Keyboard(event) => field_key(event),
+                _ => None,
+            }),
             Screen::Cautions
             | Screen::Coding(_)
             | Screen::Results(_)
@@ -472,6 +504,7 @@ impl App {
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
             Screen::Settings(open) => open.view(mode).map(Message::Settings),
             Screen::Ethogram(open) => open.view(mode).map(Message::Ethogram),
+            Screen::Report(open) => open.view(mode).map(Message::Report),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -493,6 +526,7 @@ impl App {
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),
             Screen::Settings(_) => Some(Message::Settings(settings::Message::Leave)),
             Screen::Ethogram(_) => Some(Message::Ethogram(ethogram::Message::Leave)),
+            Screen::Report(_) => Some(Message::Report(report::Message::Leave)),
             _ => None,
         };
         let asks = |what| {
@@ -513,6 +547,12 @@ impl App {
                 matches!(self.screen, Screen::Ethogram(_)),
                 (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
                     .then_some(Message::ShowEthogram),
+            ),
+            tab(
+                "Report",
+                matches!(self.screen, Screen::Report(_)),
+                (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
+                    .then_some(Message::ShowReport),
             ),
             space::horizontal(),
             text(place).size(theme::BODY).color(palette.quiet),

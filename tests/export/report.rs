@@ -243,7 +243,7 @@ fn a_pdf_needs_its_feature() {
     let out = folder.path().join("r.pdf");
     let ran = shedlight(&["report", sample().to_str().unwrap(), "--out", out.to_str().unwrap()]);
     assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("feature 'pdf', which is not built yet"), "{}", ran.err);
+    assert!(ran.err.contains("needs the feature 'pdf'"), "{}", ran.err);
     assert!(!out.exists());
 }
 

@@ -7,6 +7,7 @@ use iced_test::core::keyboard::{Key, Modifiers};
 use iced_test::simulator;
 use shedlight::gui::screen::agreement::{self, Agreement};
 use shedlight::gui::screen::ethogram::{self, EthogramScreen};
+use shedlight::gui::screen::report::{self, ReportScreen};
 use shedlight::gui::screen::results::{self, Results};
 use shedlight::gui::screen::sessions::{self, Ask, Learned, Sessions};
 use shedlight::gui::screen::settings::{self, SettingsScreen};
@@ -321,4 +322,40 @@ fn an_ethogram_in_use_stays_and_the_first_change_makes_the_next_revision() {
     // A study whose ethogram is gone says so.
     std::fs::remove_dir_all(study.root().join("ethograms")).unwrap();
     assert!(find(&EthogramScreen::new(study), "This study has no ethogram."));
+}
+
+#[test]
+fn the_report_says_what_it_can_not_read_and_keeps_the_texts_with_the_study() {
+    let folder = folder();
+    let study = demo(&folder);
+    let mut screen = ReportScreen::new(study.clone());
+    let find = |screen: &ReportScreen, words: &str| simulator(screen.view(Mode::Light)).find(words).is_ok();
+    assert!(find(&screen, "What will stand in it") && find(&screen, "What only you can write"));
+    let write = |screen: &mut ReportScreen, key: &str, value: &str| {
+        let _ = screen.update(report::Message::Written(key.to_owned(), value.to_owned()));
+    };
+    write(&mut screen, "animal", "Nobody");
+    write(&mut screen, "purpose", "Yearly review");
+    assert!(matches!(screen.update(report::Message::Make), report::Action::None));
+    assert!(find(&screen, "no animal of this study is called so"));
+    assert!(
+        StudyFolder::open(study.root())
+            .unwrap()
+            .study
+            .report
+            .get("purpose")
+            .is_none_or(|own| own != "Yearly review")
+    );
+    write(&mut screen, "animal", "sorrel");
+    let action = screen.update(report::Message::Make);
+    assert!(matches!(action, report::Action::Run(_)), "it is being made");
+    assert_eq!(StudyFolder::open(study.root()).unwrap().study.report["purpose"], "Yearly review");
+    // Escape stops it, a second one leaves.
+    let escape = || report::Message::KeyDown(Key::Named(Named::Escape));
+    assert!(matches!(screen.update(escape()), report::Action::None));
+    assert!(find(&screen, "The report was stopped; nothing was written."));
+    // What comes late from what was stopped changes nothing.
+    let _ = screen.update(report::Message::Made(Err("late".to_owned())));
+    assert!(!find(&screen, "No report: late"));
+    assert!(matches!(screen.update(escape()), report::Action::Leave(_)));
 }

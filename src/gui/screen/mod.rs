@@ -4,6 +4,7 @@ pub mod agreement;
 pub mod coding;
 pub mod ethogram;
 pub mod new_study;
+pub mod report;
 pub mod results;
 pub mod sessions;
 pub mod settings;

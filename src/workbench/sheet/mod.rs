@@ -6,6 +6,7 @@
 pub mod animal;
 pub mod behaviour;
 pub mod plan;
+pub mod report;
 pub mod session;
 pub mod study;
 

@@ -49,6 +49,8 @@ pub enum Message {
     Settings,
     /// The ethogram.
     Ethogram,
+    /// The report.
+    Report,
 }
 
 /// Which sheet.
@@ -88,6 +90,8 @@ pub enum Action {
     Settings,
     /// Show the ethogram.
     Ethogram,
+    /// Show the report.
+    Report,
     /// Compare two codings of a session.
     Agreement(crate::model::SessionId),
 }
@@ -229,6 +233,7 @@ impl Sessions {
             Message::Filter(text) => self.filter = text,
             Message::Settings => return Action::Settings,
             Message::Ethogram => return Action::Ethogram,
+            Message::Report => return Action::Report,
             Message::Learned(Learned::Due(due)) => {
                 self.due = due.into_iter().map(|due| (due.session.clone(), due)).collect();
             }
@@ -272,6 +277,7 @@ impl Sessions {
             Key::Named(Named::F8) => return self.sheet(Ask::Agreement),
             Key::Named(Named::F9) => return Action::Settings,
             Key::Named(Named::F10) => return Action::Ethogram,
+            Key::Named(Named::F11) => return Action::Report,
             _ => {}
         }
         Action::None

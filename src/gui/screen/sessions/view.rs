@@ -89,6 +89,10 @@ impl Sessions {
                 ask("Results (F6)", Ask::Results),
                 ask("Progress (F7)", Ask::Progress),
                 ask("Agreement (F8)", Ask::Agreement),
+                button(text("Report (F11)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Report),
             ]
             .spacing(8),
             text(
