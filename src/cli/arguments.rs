@@ -52,6 +52,10 @@ pub enum Command {
     Import(Import),
     /// Look through a study: every file readable, consistent, clips found and unchanged
     Check(Check),
+    /// List earlier versions of a coding, or put one back; the present one is kept first
+    Restore(Restore),
+    /// Put a coding together with a copy of it that a sync program left, mark by mark
+    Merge(Merge),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
     #[command(name = "look-at-clip", hide = true)]
     LookAtClip {
@@ -353,6 +357,42 @@ pub struct Check {
     /// Print JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `restore`.
+#[derive(Debug, Args)]
+pub struct Restore {
+    /// The coding file
+    pub coding: PathBuf,
+    /// The version to put back; without it they are listed
+    #[arg(long = "version", value_name = "N")]
+    pub number: Option<u32>,
+}
+
+/// Arguments of `merge`.
+#[derive(Debug, Args)]
+pub struct Merge {
+    /// The coding file, which takes the copy's marks in
+    pub coding: PathBuf,
+    /// The copy beside it
+    pub copy: PathBuf,
+    /// What to take where a mark differs; without it the differences are listed and nothing is written
+    #[arg(long)]
+    pub prefer: Option<Prefer>,
+    /// An earlier version from which both grew, so that what one side removed is removed
+    #[arg(long, value_name = "N")]
+    pub base: Option<u32>,
+}
+
+/// Whose mark is taken where two differ.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Prefer {
+    /// The coding's own
+    This,
+    /// The copy's
+    Other,
+    /// Both
+    Both,
 }
 
 fn parse_frame(text: &str) -> Result<FrameNumber, String> {

@@ -19,6 +19,7 @@ mod report;
 mod still;
 mod summary;
 mod verify;
+mod versions;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -146,6 +147,8 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
+        Command::Restore(asked) => versions::restore(&asked, out),
+        Command::Merge(asked) => versions::merge(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),
         Command::Man => arguments::man_page(out),

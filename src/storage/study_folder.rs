@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::coding_file::{self, CodingHead};
-use super::{Error, json};
+use super::{Error, conflict, json};
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
     BehaviourId, Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT,
@@ -284,7 +284,15 @@ pub fn place(path: &Path, problem: &Problem) -> Error {
 pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), Error> {
     let session: Session = json::read(&folder.join("session.json"), SESSION_FORMAT)?;
     let (mut codings, mut problems) = (Vec::new(), Vec::new());
+    for (path, original) in conflict::copies_in(folder) {
+        let original = original.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        problems.push(Error::Copy { path, original });
+    }
     for path in files_in(folder, ".coding.json") {
+        // Counted, its marks would count twice.
+        if conflict::original_of(&path).is_some() {
+            continue;
+        }
         match coding_file::read_head(&path) {
             Ok(head) => codings.push((path, head)),
             Err(error) => problems.push(error),

@@ -14,7 +14,7 @@ use shedlight::workbench::reel::{Piece, Reel};
 
 use crate::common::folder;
 
-fn reel() -> Arc<Reel> {
+pub(super) fn reel() -> Arc<Reel> {
     let times = (0..100_000).map(|n| Micros::from_millis(n * 40)).collect();
     Arc::new(Reel::new(vec![Piece { clip: ClipId(0), times, end: Micros::from_millis(4_000_000) }]))
 }
@@ -31,7 +31,7 @@ fn rule_34_child_that_codes_until_killed() {
     let history = History::from_records(&opened.records);
     let mut coder = Coder::new(opened.coding, ethogram, reel(), Micros::ZERO, history);
     coder.set_pass(Some(1));
-    let mut autosave = Autosave::try_new(opened.path, opened.journal).unwrap();
+    let mut autosave = Autosave::try_new(opened.on_disk, opened.journal).unwrap();
     for n in 1_i64.. {
         let shot = reel_shot(n);
         let key = ['r', 'm', 'a', 'e'][usize::try_from(n % 4).unwrap()];
@@ -45,7 +45,7 @@ fn rule_34_child_that_codes_until_killed() {
     }
 }
 
-fn reel_shot(n: i64) -> shedlight::workbench::reel::Shot {
+pub(super) fn reel_shot(n: i64) -> shedlight::workbench::reel::Shot {
     shedlight::workbench::reel::Shot {
         at: Micros::from_millis(n * 40),
         clip: ClipId(0),
@@ -126,7 +126,7 @@ fn rule_34_saved_is_told_when_it_is_true() {
         "two windows can't open one coding"
     );
     let mut coder = Coder::new(opened.coding, Arc::new(ethogram), reel(), Micros::ZERO, History::default());
-    let mut autosave = Autosave::try_new(path.clone(), opened.journal).unwrap();
+    let mut autosave = Autosave::try_new(opened.on_disk, opened.journal).unwrap();
     assert_eq!(autosave.saved(), Saved::All);
     let done = coder.press('r', reel_shot(5), Pace::Stepped).unwrap();
     autosave.take(chrono::DateTime::default(), &done);

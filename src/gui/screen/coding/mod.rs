@@ -172,7 +172,7 @@ impl Coding {
             .unwrap_or_default();
         let history = History::from_records(&opened.records);
         let go_to_first = at.or_else(|| coding_file::place(path)).or(opened.coding.left_at);
-        let autosave = Autosave::try_new(opened.path.clone(), opened.journal)?;
+        let autosave = Autosave::try_new(opened.on_disk, opened.journal)?;
         let mut troubles = Vec::new();
         let mut clips: Vec<(ClipId, PathBuf)> = Vec::new();
         for clip in &session.clips {

@@ -231,7 +231,9 @@ impl Coding {
             Said::Done(words) => (words, palette.text),
             Said::Refused(words) => (words, palette.accent),
         };
-        let trouble = self.troubles.first().filter(|_| self.picture.is_some()).map_or("", String::as_str);
+        let notice = self.autosave.as_ref().and_then(crate::workbench::autosave::Autosave::notice);
+        let trouble = self.troubles.first().filter(|_| self.picture.is_some()).cloned();
+        let trouble = notice.or(trouble).unwrap_or_default();
         let proof = self.proof.as_ref().map_or_else(String::new, super::proof::Proof::words);
         row![
             text(words).size(theme::BODY).color(ink),
