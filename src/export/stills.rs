@@ -8,10 +8,10 @@ use super::drawn::cover_faces;
 use crate::measures::concern::{self, BackOff, Incident};
 use crate::measures::{Record, presentations};
 use crate::media::{self, Film, FilmOptions, Heading};
-use crate::model::{Clip, ClipId, Purpose, Session};
+use crate::model::{Clip, ClipId, Session};
 use crate::report::document::Still;
 use crate::report::link::StudyLink;
-use crate::report::welfare::IncidentStills;
+use crate::report::welfare::{self, IncidentStills};
 use crate::time::{Micros, TimeBase};
 
 /// Incidents with pictures, at most; a report of more is about numbers.
@@ -23,15 +23,14 @@ const BEFORE: Micros = Micros::from_whole_seconds(1);
 
 /// Takes the pictures; `find` says where a clip is, or what became of it. Also returns what could not be taken, in words.
 #[must_use]
-pub fn of_incidents(
-    records: &[Record<'_>],
+pub fn of_incidents<'a>(
+    records: &'a [Record<'a>],
     link: &StudyLink,
     find: &dyn Fn(&Clip) -> Result<PathBuf, String>,
 ) -> (Vec<IncidentStills>, Vec<String>) {
     let mut found = Vec::new();
     let mut problems = Vec::new();
-    // One coding a session counts (rule 14).
-    for record in records.iter().filter(|record| record.coding.purpose == Purpose::Primary) {
+    for record in welfare::counted(records) {
         let incidents = concern::of(record, &presentations::of(record)).stop_incidents;
         let mut films: BTreeMap<ClipId, Result<Film, String>> = BTreeMap::new();
         for incident in &incidents {

@@ -234,6 +234,12 @@ impl From<Moment> for Text {
     }
 }
 
+/// Whether a long run may break before a letter: scripts written without spaces break by themselves, and
+/// letters that join, or marks that sit on others, must not be torn.
+pub(super) fn may_break_before(letter: char) -> bool {
+    letter.is_ascii_graphic() || (matches!(letter, '\u{c0}'..='\u{52f}') && letter.is_alphabetic())
+}
+
 impl Block {
     /// A paragraph of our own words.
     #[must_use]

@@ -6,7 +6,9 @@ use std::io::{self, Write};
 
 use base64::Engine as _;
 
-use super::document::{Align, Block, Document, Figure, Moment, Rows, Section, Span, Still, Table, Text};
+use super::document::{
+    Align, Block, Document, Figure, Moment, Rows, Section, Span, Still, Table, Text, may_break_before,
+};
 
 /// Light and dark ink only; all that has meaning has words.
 const STYLE: &str = include_str!("style.css");
@@ -203,8 +205,7 @@ fn breakable(words: &str) -> String {
     let mut run = 0;
     for c in words.chars() {
         run = if c.is_whitespace() { 0 } else { run + 1 };
-        // Scripts written without spaces break by themselves, and a cluster must not be torn.
-        if run > RUN && c.is_ascii_graphic() {
+        if run > RUN && may_break_before(c) {
             safe.push('\u{200b}');
             run = 1;
         }

@@ -35,6 +35,18 @@ fn version_path(coding: &Path, number: u32, ending: &str) -> PathBuf {
     folder(coding).join(format!("{}.{number:04}.{ending}", coding_file::stem(coding)))
 }
 
+/// A place beside a version that holds nothing yet: the same state may be kept more than once.
+#[must_use]
+pub fn free_path(coding: &Path, number: u32, ending: &str) -> PathBuf {
+    let mut path = version_path(coding, number, ending);
+    let mut again = 2_u32;
+    while path.exists() {
+        path = version_path(coding, number, &format!("{again}.{ending}"));
+        again += 1;
+    }
+    path
+}
+
 /// The earlier states of a coding, oldest first; none when there is no folder.
 #[must_use]
 pub fn list(coding: &Path) -> Vec<Version> {
@@ -93,7 +105,7 @@ pub fn replace(coding: &Path, mut new: Coding) -> Result<u32, Error> {
     new.last_seq = opened.coding.last_seq;
     json::write(coding, &new)?;
     let journal = journal_path(coding);
-    let aside = version_path(coding, number, "journal");
+    let aside = free_path(coding, number, "journal");
     std::fs::rename(&journal, &aside).map_err(|source| Error::Journal { path: journal, source })?;
     Ok(number)
 }
@@ -147,6 +159,12 @@ mod tests {
             "what the journal had is in the version"
         );
         assert!(restore(&path, 99).is_err());
+        // The same state put aside again does not write over the first one's journal.
+        let journal = version_path(&path, kept, "journal");
+        let before = std::fs::read(&journal).unwrap();
+        assert!(!before.is_empty());
+        assert_eq!(restore(&path, kept).unwrap(), restore(&path, kept).unwrap());
+        assert_eq!(std::fs::read(&journal).unwrap(), before);
     }
 
     #[test]

@@ -19,7 +19,7 @@ use typst::utils::LazyHash;
 use typst::{Library, LibraryExt, World};
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
-use super::document::{Align, Block, Document, Rows, Section, Span, Still, Text};
+use super::document::{Align, Block, Document, Rows, Section, Span, Still, Text, may_break_before};
 use super::html::still_words;
 
 /// Paper.
@@ -75,50 +75,37 @@ fn first(errors: &[typst::diag::SourceDiagnostic]) -> Error {
 /// Characters of the document that no bundled font can write.
 #[must_use]
 pub fn missing(document: &Document) -> BTreeSet<char> {
-    let fonts = fonts();
     let mut found = BTreeSet::new();
-    let mut see = |text: &str| {
-        for letter in text.chars().filter(|letter| !letter.is_control() && !letter.is_whitespace()) {
-            let is_there = fonts.iter().any(|font| font.ttf().glyph_index(letter).is_some());
-            if !is_there && letter != '\u{200b}' && !is_silent(letter) {
-                let _ = found.insert(letter);
-            }
-        }
-    };
-    see(&document.title);
-    see(&document.subtitle);
-    for section in &document.sections {
-        see(&section.title);
-        for block in &section.blocks {
-            in_block(block, &mut see);
-        }
-    }
+    let fonts = fonts();
+    let mut data = data(document, Paper::A4, &mut BTreeMap::new());
+    each_text(&mut data, &mut |text| {
+        found.extend(text.chars().filter(|letter| !can_write(&fonts, *letter)));
+    });
     found
 }
 
-fn in_block(block: &Block, see: &mut dyn FnMut(&str)) {
-    match block {
-        Block::Heading(text) | Block::Paragraph(text) => see(&text.plain()),
-        Block::List(items) => items.iter().for_each(|item| see(&item.plain())),
-        Block::Pairs(pairs) => {
-            for (name, value) in pairs {
-                see(name);
-                see(&value.plain());
+/// Does something with every text that is set; not with addresses and the template's own words.
+fn each_text(value: &mut Value, with: &mut dyn FnMut(&mut String)) {
+    match value {
+        Value::String(text) => with(text),
+        Value::Array(all) => all.iter_mut().for_each(|own| each_text(own, with)),
+        Value::Object(all) => {
+            let own_words = ["url", "path", "kind", "k", "id", "paper", "language"];
+            for (_, own) in all.iter_mut().filter(|(key, _)| !own_words.contains(&key.as_str())) {
+                each_text(own, with);
             }
         }
-        Block::Table(table) => {
-            see(&table.caption);
-            table.rows.iter().flatten().for_each(|cell| see(&cell.plain()));
-        }
-        Block::Figure(figure) => see(&figure.caption),
-        Block::Stills(_) => {}
-        Block::Framed(title, blocks) => {
-            see(title);
-            for block in blocks {
-                in_block(block, see);
-            }
-        }
+        Value::Null | Value::Bool(_) | Value::Number(_) => {}
     }
+}
+
+/// Whether a letter is in one of the fonts, or needs no picture.
+fn can_write(fonts: &[Font], letter: char) -> bool {
+    matches!(letter, ' ' | '\n' | '\u{200b}')
+        || letter.is_whitespace()
+        || letter.is_control()
+        || is_silent(letter)
+        || fonts.iter().any(|font| font.ttf().glyph_index(letter).is_some())
 }
 
 fn fonts() -> Vec<Font> {
@@ -150,9 +137,10 @@ struct Desk {
 impl Desk {
     fn new(document: &Document, paper: Paper) -> Self {
         let mut files = BTreeMap::new();
-        let data = writable(&data(document, paper, &mut files).to_string(), &missing(document));
-        let _ = files.insert("/document.json".to_owned(), Bytes::from_string(data));
         let fonts = fonts();
+        let mut data = data(document, paper, &mut files);
+        each_text(&mut data, &mut |text| *text = writable(text, &fonts));
+        let _ = files.insert("/document.json".to_owned(), Bytes::from_string(data.to_string()));
         Self {
             library: LazyHash::new(Library::default()),
             book: LazyHash::new(FontBook::from_fonts(&fonts)),
@@ -281,10 +269,29 @@ fn block(block: &Block, files: &mut BTreeMap<String, Bytes>) -> Option<Value> {
     })
 }
 
-/// With a box for each character no font can write: the typesetter takes no others into a tagged document.
-fn writable(text: &str, missing: &BTreeSet<char>) -> String {
-    let keep = |letter: char| if missing.contains(&letter) { '□' } else { letter };
-    text.chars().filter(|letter| !is_silent(*letter)).map(keep).collect()
+/// A text as the typesetter takes it into a tagged document: a box for each letter no font has, a plain space
+/// for each space no font has, nothing that steers a terminal; and runs without a space, wider than a cell,
+/// may break.
+fn writable(text: &str, fonts: &[Font]) -> String {
+    let mut safe = String::with_capacity(text.len());
+    let mut run = 0;
+    for letter in text.chars() {
+        if is_silent(letter) || (letter.is_control() && letter != '\n' && letter != '\t') {
+            continue;
+        }
+        run = if letter.is_whitespace() { 0 } else { run + 1 };
+        if run > 24 && may_break_before(letter) {
+            safe.push('\u{200b}');
+            run = 1;
+        }
+        safe.push(match letter {
+            '\n' => '\n',
+            _ if letter.is_whitespace() => ' ',
+            _ if can_write(fonts, letter) => letter,
+            _ => '□',
+        });
+    }
+    safe
 }
 
 /// Marks that only steer the writing and need no picture; the one at which a run may break stays.
@@ -303,28 +310,11 @@ fn is_tall(svg: &str) -> bool {
 
 fn spans(text: &Text) -> Value {
     let span = |own: &Span| match own {
-        Span::Plain(words) => json!({ "k": "plain", "t": written(words) }),
-        Span::Strong(words) => json!({ "k": "strong", "t": written(words) }),
-        Span::Given(words) => json!({ "k": "given", "t": written(words) }),
-        Span::Why(words) => json!({ "k": "why", "t": written(words) }),
+        Span::Plain(words) => json!({ "k": "plain", "t": words }),
+        Span::Strong(words) => json!({ "k": "strong", "t": words }),
+        Span::Given(words) => json!({ "k": "given", "t": words }),
+        Span::Why(words) => json!({ "k": "why", "t": words }),
         Span::Moment(moment) => json!({ "k": "moment", "clock": moment.clock, "url": moment.url }),
     };
     Value::Array(text.0.iter().map(span).collect())
-}
-
-/// Runs without a space that are wider than a cell may break; what steers a terminal is left out.
-fn written(words: &str) -> String {
-    let mut safe = String::with_capacity(words.len());
-    let mut run = 0;
-    for letter in words.chars() {
-        run = if letter.is_whitespace() { 0 } else { run + 1 };
-        if run > 24 && letter.is_ascii_graphic() {
-            safe.push('\u{200b}');
-            run = 1;
-        }
-        if !letter.is_control() || matches!(letter, '\n' | '\t') {
-            safe.push(letter);
-        }
-    }
-    safe
 }

@@ -15,7 +15,7 @@ mod methods;
 mod subjects;
 mod words;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
@@ -76,6 +76,16 @@ pub struct Asked {
     pub to: Option<NaiveDate>,
     /// The report's own date.
     pub date: NaiveDate,
+}
+
+/// The records that count: one a session, the primary one, of sessions that are not left out (rule 14).
+#[must_use]
+pub fn counted<'a>(records: &'a [Record<'a>]) -> Vec<&'a Record<'a>> {
+    let mut seen = BTreeSet::new();
+    let counts = |record: &&Record<'_>| {
+        record.coding.purpose == crate::model::Purpose::Primary && record.session.left_out.is_none()
+    };
+    records.iter().filter(counts).filter(|record| seen.insert(&record.session.id)).collect()
 }
 
 /// The report.
@@ -149,17 +159,7 @@ impl<'a> Input<'a> {
 
     /// The records behind them.
     fn counted_records(&self) -> Vec<&'a Record<'a>> {
-        let mut seen = Vec::new();
-        let mut found = Vec::new();
-        for record in self.records {
-            let counts =
-                record.coding.purpose == crate::model::Purpose::Primary && record.session.left_out.is_none();
-            if counts && !seen.contains(&&record.session.id) {
-                seen.push(&record.session.id);
-                found.push(record);
-            }
-        }
-        found
+        counted(self.records)
     }
 
     fn moment(&self, session: &str, at: Micros) -> Moment {
