@@ -302,8 +302,10 @@ impl App {
                 }
             }
             Message::CloseRequested(id) => {
-                if let Screen::Coding(coding) = &mut self.screen {
-                    coding.finish();
+                match &mut self.screen {
+                    Screen::Coding(coding) => coding.finish(),
+                    Screen::Ethogram(open) => open.finish(),
+                    _ => {}
                 }
                 return iced::window::close(id);
             }

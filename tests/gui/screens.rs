@@ -318,6 +318,19 @@ fn an_ethogram_in_use_stays_and_the_first_change_makes_the_next_revision() {
         let _ = screen.update(ethogram::Message::KeyDown(key("z"), Modifiers::CTRL));
     }
     assert_eq!(last(&study).behaviours, made.behaviours);
+    // What was typed and not kept is not lost by taking back: it can be done again.
+    write(&mut screen, "example", "typed a moment ago");
+    let _ = screen.update(ethogram::Message::KeyDown(key("z"), Modifiers::CTRL));
+    assert_eq!(last(&study).behaviours, made.behaviours);
+    let _ = screen.update(ethogram::Message::KeyDown(key("z"), Modifiers::CTRL | Modifiers::SHIFT));
+    let example = |study: &StudyFolder| {
+        last(study)
+            .behaviours
+            .iter()
+            .any(|own| own.definition.example.as_deref() == Some("typed a moment ago"))
+    };
+    assert!(example(&study));
+    let _ = screen.update(ethogram::Message::KeyDown(key("z"), Modifiers::CTRL));
     assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::Leave));
     // A study whose ethogram is gone says so.
     std::fs::remove_dir_all(study.root().join("ethograms")).unwrap();

@@ -201,6 +201,11 @@ impl EthogramScreen {
         self.show();
     }
 
+    /// Keeps what is written before the window closes; what can't be read stays unkept.
+    pub fn finish(&mut self) {
+        let _ = self.keep();
+    }
+
     /// Does what a message asks for.
     pub fn update(&mut self, message: Message) -> Action {
         match message {
@@ -246,14 +251,14 @@ impl EthogramScreen {
     fn key_down(&mut self, key: &Key, modifiers: keyboard::Modifiers) -> Action {
         match key.as_ref() {
             Key::Named(Named::Escape) => return self.leave(),
-            Key::Named(Named::ArrowDown) if modifiers.command() => {
+            Key::Named(Named::ArrowDown) if modifiers.command() && self.keep() => {
                 self.change(|editor, id| editor.move_behaviour(id, 1));
             }
-            Key::Named(Named::ArrowUp) if modifiers.command() => {
+            Key::Named(Named::ArrowUp) if modifiers.command() && self.keep() => {
                 self.change(|editor, id| editor.move_behaviour(id, -1));
             }
-            Key::Named(Named::ArrowDown) => self.step(1),
-            Key::Named(Named::ArrowUp) => self.step(-1),
+            Key::Named(Named::ArrowDown) if !modifiers.command() => self.step(1),
+            Key::Named(Named::ArrowUp) if !modifiers.command() => self.step(-1),
             Key::Named(Named::F2) if self.keep() => {
                 let mut made = None;
                 self.change(|editor, id| made = Some(editor.add_behaviour(Some(id))));
@@ -278,7 +283,8 @@ impl EthogramScreen {
                 self.chosen = next;
                 self.show();
             }
-            Key::Character("z" | "Z") if modifiers.command() => {
+            // What is written and not kept yet is kept first, so that it can be done again.
+            Key::Character("z" | "Z") if modifiers.command() && self.keep() => {
                 let redo = modifiers.shift();
                 self.change(|editor, _| {
                     let _ = if redo { editor.redo() } else { editor.undo() };
