@@ -48,37 +48,43 @@ impl Candidate {
     }
 }
 
-/// Candidates among a study's codings: the primary ones of sessions that are not left out.
+/// A primary coding as a candidate; none when its session is left out or the coding counts as something
+/// else. `second`: who coded the session a second time.
 #[must_use]
-pub fn candidates(study: &Study, codings: &[(&Coding, &Ethogram, &Session)]) -> Vec<Candidate> {
-    codings
-        .iter()
-        .filter(|(coding, _, session)| coding.purpose == Purpose::Primary && session.left_out.is_none())
-        .map(|(coding, ethogram, session)| {
-            let second: BTreeSet<PersonCode> = codings
-                .iter()
-                .map(|(other, ..)| *other)
-                .filter(|other| {
-                    other.session == coding.session
-                        && other.purpose == Purpose::Second
-                        && other.by != coding.by
-                })
-                .map(|other| other.by.clone())
-                .collect();
-            let second: Vec<PersonCode> = second.into_iter().collect();
-            match Record::try_new(coding, ethogram, session, study, Marks::All) {
-                Some(record) => Candidate::of(&record, second),
-                None => Candidate {
-                    session: session.id.clone(),
-                    animal: session.animal.clone(),
-                    coder: coding.by.clone(),
-                    step: session.step,
-                    has_stop: false,
-                    second,
-                },
-            }
-        })
-        .collect()
+pub fn candidate(
+    study: &Study,
+    coding: &Coding,
+    ethogram: &Ethogram,
+    session: &Session,
+    second: Vec<PersonCode>,
+) -> Option<Candidate> {
+    if coding.purpose != Purpose::Primary || session.left_out.is_some() {
+        return None;
+    }
+    let record = Record::try_new(coding, ethogram, session, study, Marks::All);
+    Some(match record {
+        Some(record) => Candidate::of(&record, second),
+        None => Candidate {
+            session: session.id.clone(),
+            animal: session.animal.clone(),
+            coder: coding.by.clone(),
+            step: session.step,
+            has_stop: false,
+            second,
+        },
+    })
+}
+
+/// Who coded a session a second time, from the purpose and person of each of its codings.
+pub fn second_coders<'a>(
+    first: &PersonCode,
+    codings: impl Iterator<Item = (Purpose, &'a PersonCode)>,
+) -> Vec<PersonCode> {
+    let found: BTreeSet<&PersonCode> = codings
+        .filter(|(purpose, by)| *purpose == Purpose::Second && *by != first)
+        .map(|(_, by)| by)
+        .collect();
+    found.into_iter().cloned().collect()
 }
 
 /// A session that is due for a second coder, or had one.

@@ -193,9 +193,14 @@ fn of_several(
 /// Sessions of a study with a coding that counts, in the order they were filmed.
 fn candidates(loaded: &Loaded, study: usize) -> Vec<Candidate> {
     let Some(folder) = loaded.study(study) else { return Vec::new() };
-    let codings: Vec<_> =
-        of_study(loaded, study).map(|own| (&own.coding, &own.ethogram, &own.session)).collect();
-    plan::candidates(&folder.study, &codings)
+    of_study(loaded, study)
+        .filter_map(|own| {
+            let beside = of_study(loaded, study).filter(|other| other.coding.session == own.coding.session);
+            let beside = beside.map(|other| (other.coding.purpose, &other.coding.by));
+            let second = plan::second_coders(&own.coding.by, beside);
+            plan::candidate(&folder.study, &own.coding, &own.ethogram, &own.session, second)
+        })
+        .collect()
 }
 
 fn of_study(loaded: &Loaded, study: usize) -> impl Iterator<Item = &LoadedCoding> {

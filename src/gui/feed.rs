@@ -10,7 +10,7 @@ use crate::media::sound::{self, Peaks};
 use crate::media::{self, Film, FilmEvent, FilmOptions, Picture};
 use crate::model::ClipId;
 use crate::storage::fingerprint;
-use crate::time::FrameNumber;
+use crate::time::{FrameNumber, Micros};
 
 /// What came from a clip.
 #[derive(Debug, Clone)]
@@ -27,6 +27,8 @@ pub enum Fed {
     Arrived(ClipId, FrameNumber),
     /// A picture that was asked for can't be decoded.
     Unreadable(ClipId, FrameNumber, String),
+    /// A clip has sound.
+    Sounds(ClipId),
     /// All clips have been tried.
     AllTried,
     /// How loud a clip is from moment to moment; nothing when it has no sound.
@@ -83,6 +85,11 @@ pub fn open(clips: Vec<(ClipId, PathBuf)>, cache_bytes: usize) -> Task<Fed> {
             };
             if sender.unbounded_send(fed).is_err() {
                 return;
+            }
+            if let Some((clip, path, index, _)) = opened.last()
+                && sound::read_from(path, index, 48_000, Micros::ZERO).is_ok_and(|sound| sound.is_some())
+            {
+                let _ = sender.unbounded_send(Fed::Sounds(*clip));
             }
         }
         let _ = sender.unbounded_send(Fed::AllTried);

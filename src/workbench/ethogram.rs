@@ -61,6 +61,11 @@ impl Editor {
         self.is_frozen
     }
 
+    /// A coding uses the present revision from now on.
+    pub fn freeze(&mut self) {
+        self.is_frozen = true;
+    }
+
     /// What it changes against the revision before.
     #[must_use]
     pub fn differences(&self) -> Vec<Difference> {

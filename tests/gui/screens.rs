@@ -1,5 +1,6 @@
 //! Screens without a display: what is shown, what a key does, what is written.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use iced_test::core::keyboard::key::Named;
@@ -48,7 +49,8 @@ fn results_show_the_numbers_and_a_click_leads_to_the_film() {
     let study = demo(&folder);
     let path = study.root().join("sessions/s5/K-07.1.coding.json");
     for mode in [Mode::Dark, Mode::Light] {
-        let mut screen = Results::new(study.clone(), results::Subject::Session(path.clone()), mode);
+        let mut screen =
+            Results::new(study.clone(), results::Subject::Session(path.clone()), BTreeSet::new(), mode);
         for words in ["3 of 6 valid  [0.19, 0.81]", "step back", "420.0 s"] {
             assert!(simulator(screen.view(mode)).find(words).is_ok(), "{words}");
         }
@@ -68,7 +70,8 @@ fn results_show_the_numbers_and_a_click_leads_to_the_film() {
         let (session, _) = went.expect("a mark leads to the film");
         assert_eq!(session.as_str(), "s5");
     }
-    let progress = Results::new(study, results::Subject::Animal("bramble".into()), Mode::Dark);
+    let progress =
+        Results::new(study, results::Subject::Animal("bramble".into()), BTreeSet::new(), Mode::Dark);
     assert!(progress.is_progress());
     assert!(simulator(progress.view(Mode::Dark)).find("Bramble · 4 sessions").is_ok());
 }
@@ -79,7 +82,7 @@ fn sessions_are_taken_in_and_out_by_key_and_pooled_animal_by_animal() {
     let study = demo(&folder);
     let path = study.root().join("sessions/s5/K-07.1.coding.json");
     let own = results::Subject::Session(path);
-    let mut screen = Results::new(study.clone(), own.clone(), Mode::Dark);
+    let mut screen = Results::new(study.clone(), own.clone(), BTreeSet::new(), Mode::Dark);
     for asked in ["+", "a", "-"] {
         let done = screen.update(&results::Message::KeyDown(key(asked)));
         assert!(matches!(done, results::Action::Run(_)), "{asked} draws anew, off the drawing thread");
@@ -89,11 +92,11 @@ fn sessions_are_taken_in_and_out_by_key_and_pooled_animal_by_animal() {
     let two = results::Subject::Several(
         ["s2", "s5"].map(|id| study.root().join(format!("sessions/{id}/K-07.1.coding.json"))).to_vec(),
     );
-    let screen = Results::new(study.clone(), two, Mode::Dark);
+    let screen = Results::new(study.clone(), two, BTreeSet::new(), Mode::Dark);
     for words in ["Sorrel · 2 sessions chosen", "9 of 16 valid  [0.33, 0.77]", "s2, s5"] {
         assert!(simulator(screen.view(Mode::Dark)).find(words).is_ok(), "{words}");
     }
-    let (waiting, _) = Results::start(study, own, Mode::Light);
+    let (waiting, _) = Results::start(study, own, BTreeSet::new(), Mode::Light);
     assert!(simulator(waiting.view(Mode::Light)).find("Counting and drawing …").is_ok());
 }
 
@@ -101,7 +104,8 @@ fn sessions_are_taken_in_and_out_by_key_and_pooled_animal_by_animal() {
 fn nothing_to_show_says_what_is_missing() {
     let folder = folder();
     let study = demo(&folder);
-    let none = Results::new(study.clone(), results::Subject::Animal("nobody".into()), Mode::Dark);
+    let none =
+        Results::new(study.clone(), results::Subject::Animal("nobody".into()), BTreeSet::new(), Mode::Dark);
     assert!(simulator(none.view(Mode::Dark)).find("Nothing to show yet").is_ok());
     let alone = Agreement::new(study, &"s2".into(), "K-07");
     assert!(simulator(alone.view(Mode::Dark)).find("Nothing to compare yet").is_ok());
@@ -219,16 +223,16 @@ fn a_second_coder_who_is_due_sees_nothing_of_the_first_record_and_words_narrow_t
     let folder = folder();
     let study = demo(&folder);
     let listing = study.list();
-    let loaded: Vec<_> = listing
-        .sessions
-        .iter()
-        .flat_map(|entry| entry.codings.iter().map(|(path, _)| study.load_coding(path).unwrap()))
-        .collect();
-    let codings: Vec<_> = loaded.iter().map(|own| (&own.coding, &own.ethogram, &own.session)).collect();
-    let candidates = shedlight::agreement::plan::candidates(&study.study, &codings);
     // With a share of one every session that was coded once waits for a second coder.
-    let due = shedlight::agreement::plan::due(&candidates, 1.0, 1);
+    let mut all = study.clone();
+    all.study.double_coding.share = 1.0;
+    let due = sessions::due(&all, &listing.sessions);
     let mut screen = Sessions::new(Some(study.clone()), Some("K-12".to_owned()), None);
+    // Before it is known who is due, what may have to be hidden is hidden, and nothing is begun.
+    let dated = |screen: &Sessions| simulator(screen.view(Mode::Dark)).find("3 Apr 2025, 15:15").is_ok();
+    assert!(!dated(&screen));
+    let enter = || sessions::Message::KeyDown(Key::Named(Named::Enter), Modifiers::empty());
+    assert!(matches!(screen.update(enter()), sessions::Action::None));
     let _ = screen.update(sessions::Message::Learned(Learned::Due(due.clone())));
     let find = |screen: &Sessions, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
     assert!(find(&screen, "second coding due: you"));
@@ -247,8 +251,18 @@ fn a_second_coder_who_is_due_sees_nothing_of_the_first_record_and_words_narrow_t
         assert!(matches!(screen.update(sessions::Message::Sheet(ask)), sessions::Action::None), "{ask:?}");
     }
     // Enter begins the second coding, and what was hidden is written down in it.
-    let enter = sessions::Message::KeyDown(Key::Named(Named::Enter), Modifiers::empty());
-    let sessions::Action::Open(path) = screen.update(enter) else { panic!("nothing was begun") };
+    // Nor does it stand among the others: progress leaves it out and says so.
+    let _ = screen.update(sessions::Message::Choose(2));
+    let shown = screen.update(sessions::Message::Sheet(Ask::Progress));
+    let sessions::Action::Results(subject, hidden) = shown else { panic!("no progress") };
+    assert!(
+        hidden.contains(&"s6".into()) && hidden.contains(&"s4".into()) && !hidden.contains(&"s3".into()),
+        "{hidden:?}"
+    );
+    let progress = Results::new(study.clone(), subject, hidden, Mode::Dark);
+    assert!(simulator(progress.view(Mode::Dark)).find("Bramble · 1 sessions").is_ok());
+    let _ = screen.update(sessions::Message::Choose(last));
+    let sessions::Action::Open(path) = screen.update(enter()) else { panic!("nothing was begun") };
     let begun = shedlight::storage::coding_file::read(&path).unwrap();
     assert_eq!(begun.purpose, Purpose::Second);
     assert!(
@@ -331,6 +345,20 @@ fn an_ethogram_in_use_stays_and_the_first_change_makes_the_next_revision() {
     };
     assert!(example(&study));
     let _ = screen.update(ethogram::Message::KeyDown(key("z"), Modifiers::CTRL));
+    // A coding begun meanwhile in another window freezes the revision; one made elsewhere is not written over.
+    let three = last(&study);
+    let reference = shedlight::model::EthogramRef::to(&three).unwrap();
+    let coding = shedlight::model::Coding::new("s1".into(), "K-99".into(), reference);
+    let _ = shedlight::storage::coding_file::create(&study.session_folder(&"s1".into()), &coding).unwrap();
+    let elsewhere =
+        shedlight::model::Ethogram { revision: 4, title: "made elsewhere".to_owned(), ..three.clone() };
+    study.save_ethogram(&elsewhere).unwrap();
+    write(&mut screen, "example", "never lost");
+    let _ = screen.update(ethogram::Message::Keep);
+    assert_eq!(study.ethogram(&newest.id, 3).unwrap(), three, "in use now");
+    assert_eq!(study.ethogram(&newest.id, 4).unwrap(), elsewhere);
+    assert!(find(&screen, "never lost"), "what was typed stays on its line");
+    write(&mut screen, "example", "");
     assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::Leave));
     // A study whose ethogram is gone says so.
     std::fs::remove_dir_all(study.root().join("ethograms")).unwrap();

@@ -11,7 +11,7 @@ use super::sheet::sections_view;
 use crate::gui::theme::{self, Mode, Palette};
 use crate::gui::widget::keyboard::{Cap, LAYOUT, keyboard as drawn_keyboard};
 use crate::model::{Behaviour, BehaviourId, Ethogram, Kind, Level};
-use crate::storage::StudyFolder;
+use crate::storage::{CodingHead, StudyFolder};
 use crate::workbench::ethogram::{Editor, Finding, findings};
 use crate::workbench::sheet::{Sheet, behaviour as sheets};
 
@@ -106,13 +106,7 @@ impl EthogramScreen {
             );
             return;
         };
-        let listing = self.folder.list();
-        let codings = listing.sessions.iter().flat_map(|entry| &entry.codings);
-        self.used_by = codings
-            .filter(|(_, head)| {
-                head.ethogram.id == ethogram.id && head.ethogram.revision == ethogram.revision
-            })
-            .count();
+        self.used_by = used_by(&self.folder, &ethogram);
         let before =
             all.iter().find(|own| own.id == ethogram.id && own.revision + 1 == ethogram.revision).cloned();
         self.all = newest;
@@ -168,23 +162,41 @@ impl EthogramScreen {
         if new == old {
             return true;
         }
-        self.change(|editor, id| editor.set_behaviour(id, new));
-        true
+        self.change(|editor, id| editor.set_behaviour(id, new))
     }
 
-    /// Changes the ethogram and writes it.
-    fn change(&mut self, change: impl FnOnce(&mut Editor, &BehaviourId)) {
-        let Some(editor) = &mut self.editor else { return };
+    /// Changes the ethogram and writes it; `false` when it could not be written: then it is as it was.
+    fn change(&mut self, change: impl FnOnce(&mut Editor, &BehaviourId)) -> bool {
+        let Some(editor) = &mut self.editor else { return true };
         let id = self.chosen.clone().unwrap_or_else(|| "".into());
+        if !editor.is_frozen() {
+            // Another window may have begun a coding with it.
+            self.used_by = used_by(&self.folder, editor.ethogram());
+            if self.used_by > 0 {
+                editor.freeze();
+            }
+        }
         let (was_frozen, before) = (editor.is_frozen(), editor.clone());
         change(editor, &id);
         if *editor == before {
-            return;
+            return true;
+        }
+        let new = editor.ethogram();
+        if was_frozen && self.folder.ethogram_path(&new.id, new.revision).exists() {
+            self.said = (
+                format!(
+                    "Revision {} was made elsewhere meanwhile: leave (Escape) and come back to see it. Nothing was changed.",
+                    new.revision
+                ),
+                true,
+            );
+            *editor = before;
+            return false;
         }
         if let Err(error) = self.folder.save_ethogram(editor.ethogram()) {
             *editor = before;
             self.said = (error.to_string(), true);
-            return;
+            return false;
         }
         let revision = editor.ethogram().revision;
         self.said = if was_frozen {
@@ -199,6 +211,7 @@ impl EthogramScreen {
             (format!("Kept in revision {revision}."), false)
         };
         self.show();
+        true
     }
 
     /// Keeps what is written before the window closes; what can't be read stays unkept.
@@ -226,14 +239,14 @@ impl EthogramScreen {
             }
             Message::Cap(key) => {
                 if self.keep() {
-                    self.change(|editor, id| editor.set_key(id, key));
+                    let _ = self.change(|editor, id| editor.set_key(id, key));
                 }
             }
             Message::SetName(name) => self.new_set = Some(name),
             Message::SetNamed => {
                 let name = self.new_set.take().unwrap_or_default();
                 if !name.trim().is_empty() {
-                    self.change(|editor, _| editor.add_set(name.trim()));
+                    let _ = self.change(|editor, _| editor.add_set(name.trim()));
                 }
             }
             Message::Leave => return self.leave(),
@@ -252,18 +265,19 @@ impl EthogramScreen {
         match key.as_ref() {
             Key::Named(Named::Escape) => return self.leave(),
             Key::Named(Named::ArrowDown) if modifiers.command() && self.keep() => {
-                self.change(|editor, id| editor.move_behaviour(id, 1));
+                let _ = self.change(|editor, id| editor.move_behaviour(id, 1));
             }
             Key::Named(Named::ArrowUp) if modifiers.command() && self.keep() => {
-                self.change(|editor, id| editor.move_behaviour(id, -1));
+                let _ = self.change(|editor, id| editor.move_behaviour(id, -1));
             }
             Key::Named(Named::ArrowDown) if !modifiers.command() => self.step(1),
             Key::Named(Named::ArrowUp) if !modifiers.command() => self.step(-1),
             Key::Named(Named::F2) if self.keep() => {
                 let mut made = None;
-                self.change(|editor, id| made = Some(editor.add_behaviour(Some(id))));
-                self.chosen = made.or(self.chosen.take());
-                self.show();
+                if self.change(|editor, id| made = Some(editor.add_behaviour(Some(id)))) {
+                    self.chosen = made.or(self.chosen.take());
+                    self.show();
+                }
             }
             Key::Named(Named::F3) if self.keep() => self.new_set = Some(String::new()),
             Key::Named(Named::F4) if self.keep() => {
@@ -273,20 +287,23 @@ impl EthogramScreen {
             Key::Named(Named::F6) if self.keep() => {
                 let set = self.behaviour().and_then(|own| own.set.clone());
                 match set {
-                    Some(set) => self.change(|editor, _| editor.toggle_exhaustive(&set)),
+                    Some(set) => {
+                        let _ = self.change(|editor, _| editor.toggle_exhaustive(&set));
+                    }
                     None => self.said = ("This behaviour belongs to no set.".to_owned(), true),
                 }
             }
             Key::Named(Named::F8) => {
                 let next = self.neighbour();
-                self.change(Editor::remove_behaviour);
-                self.chosen = next;
-                self.show();
+                if self.change(Editor::remove_behaviour) {
+                    self.chosen = next;
+                    self.show();
+                }
             }
             // What is written and not kept yet is kept first, so that it can be done again.
             Key::Character("z" | "Z") if modifiers.command() && self.keep() => {
                 let redo = modifiers.shift();
-                self.change(|editor, _| {
+                let _ = self.change(|editor, _| {
                     let _ = if redo { editor.redo() } else { editor.undo() };
                 });
             }
@@ -463,6 +480,15 @@ impl EthogramScreen {
         }
         scrollable(all).height(Length::Fill).into()
     }
+}
+
+/// How many codings use a revision.
+fn used_by(folder: &StudyFolder, ethogram: &Ethogram) -> usize {
+    let listing = folder.list();
+    let codings = listing.sessions.iter().flat_map(|entry| &entry.codings);
+    let uses =
+        |head: &CodingHead| head.ethogram.id == ethogram.id && head.ethogram.revision == ethogram.revision;
+    codings.filter(|(_, head)| uses(head)).count()
 }
 
 /// The field for the name of a new set.

@@ -1,6 +1,7 @@
 //! Studies and settings: what was opened lately, the demo, and how the window is for this person here.
 
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use iced::futures::channel::mpsc;
 use iced::keyboard::key::Named;
@@ -72,6 +73,9 @@ const TEXT_SIZES: [u16; 5] = [100, 115, 130, 150, 175];
 /// Bounds of the pictures kept in memory, in MiB.
 const CACHES: [u32; 5] = [256, 512, 1024, 2048, 4096];
 
+/// The demo is being drawn: by one thread of this program at a time, also when its screen has been left.
+static IS_DRAWN: AtomicBool = AtomicBool::new(false);
+
 /// The screen.
 pub struct SettingsScreen {
     settings: Settings,
@@ -91,6 +95,11 @@ impl SettingsScreen {
         lines.extend([Line::Demo, Line::Mode, Line::TextSize, Line::Cache, Line::Mirrored]);
         let said = "Up and Down choose, Left and Right change, Enter opens, Escape goes back.".to_owned();
         Self { settings, lines, chosen: 0, path: String::new(), said, drawing: None }
+    }
+
+    /// The theme was changed elsewhere.
+    pub fn set_mode(&mut self, mode: Mode) {
+        self.settings.mode = mode;
     }
 
     /// Does what a message asks for.
@@ -159,6 +168,11 @@ impl SettingsScreen {
             "there is no home folder here to write the demo to".clone_into(&mut self.said);
             return Action::None;
         };
+        if IS_DRAWN.swap(true, Ordering::Relaxed) {
+            "the demo is being drawn already; it is said in Sessions when it is ready"
+                .clone_into(&mut self.said);
+            return Action::None;
+        }
         self.drawing = Some(0.0);
         "the film of six invented sessions is being drawn; you can go on meanwhile"
             .clone_into(&mut self.said);
@@ -177,9 +191,11 @@ impl SettingsScreen {
                 Ok(Begun::Another) => Err(format!("another study lies in its place: {}", root.display())),
                 Err(error) => Err(error.to_string()),
             };
+            IS_DRAWN.store(false, Ordering::Relaxed);
             let _ = sender.unbounded_send(Told::Done(drawn.map(|()| root)));
         });
         if let Err(error) = spawned {
+            IS_DRAWN.store(false, Ordering::Relaxed);
             let _ = failure.unbounded_send(Told::Done(Err(error.to_string())));
         }
         Action::Run(Task::run(receiver, Message::Demo))

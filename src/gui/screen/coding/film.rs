@@ -98,6 +98,7 @@ impl Coding {
                 }
             }
             Fed::AllTried => self.opening.clear(),
+            Fed::Sounds(clip) => self.sounds(clip),
             Fed::Heard(clip, peaks) => self.heard(clip, peaks),
         }
     }

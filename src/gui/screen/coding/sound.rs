@@ -18,7 +18,7 @@ pub(super) struct Hearing {
     line: Option<SoundLine>,
     speaker: Option<Speaker>,
     is_muted: bool,
-    /// Of the clips that were listened to; nothing where a clip has no sound.
+    /// Clips that have sound; its shape comes later.
     peaks: BTreeMap<ClipId, Option<Arc<Peaks>>>,
 }
 
@@ -30,7 +30,7 @@ impl Coding {
         let is_wanted = !self.hearing.is_muted
             && is_own_speed
             && self.player.direction() == Some(Direction::Forward)
-            && self.hearing.peaks.values().any(Option::is_some);
+            && !self.hearing.peaks.is_empty();
         let anchor = is_wanted.then(|| Anchor { film: self.player.film_time(now), clock: self.start + now });
         if let Some(line) = &self.hearing.line {
             if is_wanted && self.hearing.speaker.is_none() {
@@ -45,7 +45,7 @@ impl Coding {
 
     /// Sound on or off.
     pub(super) fn toggle_sound(&mut self) {
-        if self.hearing.peaks.values().all(Option::is_none) {
+        if self.hearing.peaks.is_empty() {
             self.said = Said::Refused("these clips have no sound".to_owned());
             return;
         }
@@ -57,10 +57,18 @@ impl Coding {
         });
     }
 
-    /// How loud a clip is, or that it has no sound.
-    pub(super) fn heard(&mut self, clip: ClipId, peaks: Option<Arc<Peaks>>) {
-        let _ = self.hearing.peaks.insert(clip, peaks);
+    /// A clip has sound: it can be heard from now on.
+    pub(super) fn sounds(&mut self, clip: ClipId) {
+        let _ = self.hearing.peaks.entry(clip).or_default();
         self.lay_sound();
+    }
+
+    /// How loud a clip is from moment to moment.
+    pub(super) fn heard(&mut self, clip: ClipId, peaks: Option<Arc<Peaks>>) {
+        if peaks.is_some() {
+            let _ = self.hearing.peaks.insert(clip, peaks);
+            self.lay_sound();
+        }
     }
 
     /// The clips of the chosen camera can be heard and seen where they lie.
@@ -79,8 +87,8 @@ impl Coding {
         let mut tracks = Vec::new();
         for (clip, span) in shown {
             let (Some(clock), Some(film)) = (clip.clock(), self.films.get(&clip.id)) else { continue };
-            let Some(Some(peaks)) = self.hearing.peaks.get(&clip.id) else { continue };
-            waves.push(Wave::new(span, clock, peaks));
+            let Some(peaks) = self.hearing.peaks.get(&clip.id) else { continue };
+            waves.extend(peaks.as_ref().map(|peaks| Wave::new(span, clock, peaks)));
             let (path, index) = (film.probe().path.clone(), Arc::clone(film.index()));
             tracks.push(Track { path, index, clock, span });
         }

@@ -1,6 +1,6 @@
 //! What the screen shows of its subject: read, counted and drawn, off the drawing thread.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use iced::widget::svg;
@@ -9,7 +9,7 @@ use super::Subject;
 use super::figures::{self, Group};
 use crate::gui::theme::Mode;
 use crate::measures::{Marks, Record, advice, summary};
-use crate::model::{AnimalId, Purpose};
+use crate::model::{AnimalId, Purpose, SessionId};
 use crate::report::album;
 use crate::report::chart::{Chart, Look};
 use crate::storage::StudyFolder;
@@ -17,6 +17,9 @@ use crate::storage::study_folder::LoadedCoding;
 
 /// Width of the charts.
 const WIDTH: u32 = 840;
+
+/// Sessions of which nothing is shown.
+type Hidden = BTreeSet<SessionId>;
 
 /// Everything the screen shows.
 #[derive(Debug, Default)]
@@ -30,8 +33,13 @@ pub struct Drawn {
 
 impl Drawn {
     /// Reads what is needed, counts and draws it.
-    pub(super) fn of(folder: &StudyFolder, subject: &Subject, mode: Mode) -> Self {
-        let (codings, problems) = load(folder, &paths(folder, subject));
+    pub(super) fn of(folder: &StudyFolder, subject: &Subject, hidden: &Hidden, mode: Mode) -> Self {
+        let (codings, mut problems) = load(folder, &paths(folder, subject, hidden));
+        let is_alone = matches!(subject, Subject::Session(_));
+        if !hidden.is_empty() && !is_alone {
+            problems
+                .push("sessions you are still to code as the second coder are not among these".to_owned());
+        }
         let look = match mode {
             Mode::Dark => Look::dark(),
             Mode::Light => Look::light(),
@@ -40,7 +48,7 @@ impl Drawn {
         let records = records(folder, &codings);
         let (title, groups, charts) = match (subject, records.first()) {
             (_, None) => Default::default(),
-            (Subject::Session(_), Some(record)) => of_session(folder, record, &look),
+            (Subject::Session(_), Some(record)) => of_session(folder, record, hidden, &look),
             (Subject::Several(_), Some(_)) => of_several(folder, &records, &look),
             (Subject::Animal(animal), Some(_)) => {
                 let (groups, charts) = of_animal(&records, &look);
@@ -58,8 +66,8 @@ impl Drawn {
 
 type Shown = (String, Vec<Group>, Vec<Chart>);
 
-fn of_session(folder: &StudyFolder, record: &Record<'_>, look: &Look) -> Shown {
-    let before = before(folder, record);
+fn of_session(folder: &StudyFolder, record: &Record<'_>, hidden: &Hidden, look: &Look) -> Shown {
+    let before = before(folder, record, hidden);
     let mut course = records(folder, &before);
     course.push(record.clone());
     let coding = record.coding;
@@ -132,8 +140,8 @@ fn records<'a>(folder: &'a StudyFolder, codings: &'a [LoadedCoding]) -> Vec<Reco
 }
 
 /// Primary codings of the animal's sessions before this one.
-fn before(folder: &StudyFolder, record: &Record<'_>) -> Vec<LoadedCoding> {
-    let (mut all, _) = load(folder, &primary(folder, Some(&record.session.animal)));
+fn before(folder: &StudyFolder, record: &Record<'_>, hidden: &Hidden) -> Vec<LoadedCoding> {
+    let (mut all, _) = load(folder, &primary(folder, Some(&record.session.animal), hidden));
     all.retain(|own| {
         own.session.id != record.session.id && own.session.recorded_at < record.session.recorded_at
     });
@@ -141,19 +149,21 @@ fn before(folder: &StudyFolder, record: &Record<'_>) -> Vec<LoadedCoding> {
 }
 
 /// The coding files a subject is made of.
-fn paths(folder: &StudyFolder, subject: &Subject) -> Vec<PathBuf> {
+fn paths(folder: &StudyFolder, subject: &Subject, hidden: &Hidden) -> Vec<PathBuf> {
     match subject {
         Subject::Session(path) => vec![path.clone()],
         Subject::Several(paths) => paths.clone(),
-        Subject::Animal(animal) => primary(folder, Some(animal)),
+        Subject::Animal(animal) => primary(folder, Some(animal), hidden),
     }
 }
 
 /// Primary codings of sessions that count, of one animal or of all, in order of time.
-fn primary(folder: &StudyFolder, animal: Option<&AnimalId>) -> Vec<PathBuf> {
+fn primary(folder: &StudyFolder, animal: Option<&AnimalId>, hidden: &Hidden) -> Vec<PathBuf> {
     let mut sessions = folder.list().sessions;
     sessions.retain(|entry| {
-        entry.session.left_out.is_none() && animal.is_none_or(|animal| entry.session.animal == *animal)
+        entry.session.left_out.is_none()
+            && !hidden.contains(&entry.session.id)
+            && animal.is_none_or(|animal| entry.session.animal == *animal)
     });
     sessions
         .sort_by(|a, b| (a.session.recorded_at, &a.session.id).cmp(&(b.session.recorded_at, &b.session.id)));
@@ -165,11 +175,11 @@ fn primary(folder: &StudyFolder, animal: Option<&AnimalId>) -> Vec<PathBuf> {
 }
 
 /// The subject with one more session: the first of the same animal that is not in it, else of the study.
-pub(super) fn with_another(folder: &StudyFolder, subject: &Subject) -> Subject {
-    let mut chosen = chosen(folder, subject);
+pub(super) fn with_another(folder: &StudyFolder, subject: &Subject, hidden: &Hidden) -> Subject {
+    let mut chosen = chosen(folder, subject, hidden);
     let own = chosen.first().and_then(|path| folder.load_coding(path).ok()).map(|own| own.session.animal);
-    let of_animal = own.map(|animal| primary(folder, Some(&animal))).unwrap_or_default();
-    let others = of_animal.into_iter().chain(primary(folder, None));
+    let of_animal = own.map(|animal| primary(folder, Some(&animal), hidden)).unwrap_or_default();
+    let others = of_animal.into_iter().chain(primary(folder, None, hidden));
     let next = others.into_iter().find(|path| !chosen.contains(path));
     match next {
         Some(next) => {
@@ -181,8 +191,8 @@ pub(super) fn with_another(folder: &StudyFolder, subject: &Subject) -> Subject {
 }
 
 /// The subject without the session taken in last; one always stays.
-pub(super) fn without_last(folder: &StudyFolder, subject: &Subject) -> Subject {
-    let mut chosen = chosen(folder, subject);
+pub(super) fn without_last(folder: &StudyFolder, subject: &Subject, hidden: &Hidden) -> Subject {
+    let mut chosen = chosen(folder, subject, hidden);
     if chosen.len() > 1 {
         let _ = chosen.pop();
     }
@@ -193,14 +203,14 @@ pub(super) fn without_last(folder: &StudyFolder, subject: &Subject) -> Subject {
 }
 
 /// Every session of the study that counts.
-pub(super) fn whole_study(folder: &StudyFolder) -> Subject {
-    Subject::Several(primary(folder, None))
+pub(super) fn whole_study(folder: &StudyFolder, hidden: &Hidden) -> Subject {
+    Subject::Several(primary(folder, None, hidden))
 }
 
 /// What is chosen now, as sessions that can be pooled: of one session its primary coding, whoever's was shown.
-fn chosen(folder: &StudyFolder, subject: &Subject) -> Vec<PathBuf> {
-    let Subject::Session(path) = subject else { return paths(folder, subject) };
+fn chosen(folder: &StudyFolder, subject: &Subject, hidden: &Hidden) -> Vec<PathBuf> {
+    let Subject::Session(path) = subject else { return paths(folder, subject, hidden) };
     let beside = |other: &PathBuf| other.parent() == path.parent();
-    let primary = primary(folder, None).into_iter().find(beside);
+    let primary = primary(folder, None, hidden).into_iter().find(beside);
     vec![primary.unwrap_or_else(|| path.clone())]
 }

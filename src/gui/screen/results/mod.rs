@@ -5,6 +5,7 @@ mod drawn;
 mod figures;
 mod save;
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -70,6 +71,8 @@ const SCROLL: &str = "results-charts";
 pub struct Results {
     folder: StudyFolder,
     subject: Subject,
+    /// Sessions that the person at work is still to code a second time: nothing of them is shown.
+    hidden: BTreeSet<SessionId>,
     mode: Mode,
     /// What is shown; while something new is being drawn, what was there before.
     drawn: Option<Arc<Drawn>>,
@@ -88,18 +91,23 @@ const HELP_PROGRESS: &str =
 
 impl Results {
     /// The screen, and the task that reads what is needed and draws it, off the drawing thread.
-    pub fn start(folder: StudyFolder, subject: Subject, mode: Mode) -> (Self, Task<Message>) {
+    pub fn start(
+        folder: StudyFolder,
+        subject: Subject,
+        hidden: BTreeSet<SessionId>,
+        mode: Mode,
+    ) -> (Self, Task<Message>) {
         let said = String::new();
-        let mut screen = Self { folder, subject, mode, drawn: None, asked: 0, over: None, said };
+        let mut screen = Self { folder, subject, hidden, mode, drawn: None, asked: 0, over: None, said };
         let task = screen.draw();
         (screen, task)
     }
 
     /// The same, drawn before it returns.
     #[must_use]
-    pub fn new(folder: StudyFolder, subject: Subject, mode: Mode) -> Self {
-        let drawn = Some(Arc::new(Drawn::of(&folder, &subject, mode)));
-        Self { folder, subject, mode, drawn, asked: 0, over: None, said: String::new() }
+    pub fn new(folder: StudyFolder, subject: Subject, hidden: BTreeSet<SessionId>, mode: Mode) -> Self {
+        let drawn = Some(Arc::new(Drawn::of(&folder, &subject, &hidden, mode)));
+        Self { folder, subject, hidden, mode, drawn, asked: 0, over: None, said: String::new() }
     }
 
     /// Draws everything anew; what is there stays until it is done.
@@ -107,7 +115,8 @@ impl Results {
         self.asked += 1;
         let (asked, folder, subject, mode) =
             (self.asked, self.folder.clone(), self.subject.clone(), self.mode);
-        let drawn = async move { Arc::new(Drawn::of(&folder, &subject, mode)) };
+        let hidden = self.hidden.clone();
+        let drawn = async move { Arc::new(Drawn::of(&folder, &subject, &hidden, mode)) };
         Task::perform(drawn, move |drawn| Message::Drawn(asked, drawn))
     }
 
@@ -159,9 +168,9 @@ impl Results {
             }
             Message::KeyDown(Key::Character(key)) if !self.is_progress() => {
                 let subject = match key.as_str() {
-                    "+" | "=" => drawn::with_another(&self.folder, &self.subject),
-                    "-" | "−" => drawn::without_last(&self.folder, &self.subject),
-                    "a" | "A" => drawn::whole_study(&self.folder),
+                    "+" | "=" => drawn::with_another(&self.folder, &self.subject, &self.hidden),
+                    "-" | "−" => drawn::without_last(&self.folder, &self.subject, &self.hidden),
+                    "a" | "A" => drawn::whole_study(&self.folder, &self.hidden),
                     _ => return Action::None,
                 };
                 return self.choose(subject);

@@ -9,9 +9,9 @@ use iced::widget::image::Handle;
 use super::Message;
 use crate::agreement::plan::{self, Due};
 use crate::media;
-use crate::model::{SessionId, Study};
+use crate::model::{Purpose, SessionId};
 use crate::storage::fingerprint::{self, ClipState};
-use crate::storage::{SessionEntry, StudyFolder, study_folder::LoadedCoding};
+use crate::storage::{SessionEntry, StudyFolder};
 
 /// Size of a thumbnail in pixels; drawn at half of it, so that it is sharp at scale 2.
 pub(super) const SIZE: (u32, u32) = (128, 72);
@@ -58,14 +58,21 @@ pub(super) fn look(folder: &StudyFolder, sessions: &[SessionEntry]) -> Task<Mess
     Task::run(receiver, Message::Learned)
 }
 
-/// Who is due, by the study's own plan of double coding.
-fn due(folder: &StudyFolder, sessions: &[SessionEntry]) -> Vec<Due> {
-    let paths = sessions.iter().flat_map(|entry| entry.codings.iter().map(|(path, _)| path));
-    // What can't be read is said in the list.
-    let loaded: Vec<LoadedCoding> = paths.filter_map(|path| folder.load_coding(path).ok()).collect();
-    let codings: Vec<_> = loaded.iter().map(|own| (&own.coding, &own.ethogram, &own.session)).collect();
-    let study: &Study = &folder.study;
-    plan::due(&plan::candidates(study, &codings), study.double_coding.share, study.double_coding.seed)
+/// Who is due, by the study's own plan of double coding; one coding at a time is in memory.
+#[must_use]
+pub fn due(folder: &StudyFolder, sessions: &[SessionEntry]) -> Vec<Due> {
+    let study = &folder.study;
+    let mut candidates = Vec::new();
+    for entry in sessions {
+        for (path, head) in entry.codings.iter().filter(|(_, head)| head.purpose == Purpose::Primary) {
+            // What can't be read is said in the list.
+            let Ok(own) = folder.load_coding(path) else { continue };
+            let beside = entry.codings.iter().map(|(_, head)| (head.purpose, &head.by));
+            let second = plan::second_coders(&head.by, beside);
+            candidates.extend(plan::candidate(study, &own.coding, &own.ethogram, &own.session, second));
+        }
+    }
+    plan::due(&candidates, study.double_coding.share, study.double_coding.seed)
 }
 
 /// The clip's first picture, small; from the disk when it was kept there.

@@ -3,7 +3,7 @@
 mod background;
 mod view;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use iced::keyboard::key::Named;
@@ -11,7 +11,7 @@ use iced::keyboard::{self, Key};
 use iced::widget::image::Handle;
 use iced::{Subscription, Task};
 
-pub use self::background::Learned;
+pub use self::background::{Learned, due};
 use super::sheet::Subject;
 use super::{new_study, results, sheet};
 use crate::agreement::plan::Due;
@@ -84,8 +84,8 @@ pub enum Action {
     NewStudy(Option<PathBuf>),
     /// Fill in a sheet.
     Sheet(Subject),
-    /// Show numbers and charts.
-    Results(results::Subject),
+    /// Show numbers and charts, but nothing of these sessions.
+    Results(results::Subject, BTreeSet<SessionId>),
     /// Show studies and settings.
     Settings,
     /// Show the ethogram.
@@ -106,7 +106,8 @@ pub struct Sessions {
     clip_path: String,
     filter: String,
     said: Option<String>,
-    due: BTreeMap<SessionId, Due>,
+    /// Who is due for a second coding; none before that is known.
+    due: Option<BTreeMap<SessionId, Due>>,
     looks: BTreeMap<SessionId, Handle>,
     /// The list is new: the background has not been asked yet.
     is_new: bool,
@@ -129,7 +130,7 @@ impl Sessions {
             clip_path: String::new(),
             filter: String::new(),
             said,
-            due: BTreeMap::new(),
+            due: None,
             looks: BTreeMap::new(),
             is_new: true,
         }
@@ -155,9 +156,22 @@ impl Sessions {
         if let Some((_, head)) = own {
             return head.purpose == Purpose::Second && head.status == Status::Open;
         }
-        let due = self.due.get(&entry.session.id);
-        !self.person.trim().is_empty()
-            && due.is_some_and(|due| due.is_waiting() && due.coder.as_str() != self.person.trim())
+        let person = self.person.trim();
+        if person.is_empty() {
+            return false;
+        }
+        let Some(due) = &self.due else {
+            // Not known yet: what may have to be hidden is hidden until it is.
+            return entry.codings.iter().any(|(_, head)| head.purpose == Purpose::Primary);
+        };
+        let due = due.get(&entry.session.id);
+        due.is_some_and(|due| due.is_waiting() && due.coder.as_str() != person)
+    }
+
+    /// Sessions of which nothing may be shown to the person at work, neither alone nor among others.
+    fn masked(&self) -> BTreeSet<SessionId> {
+        let masked = self.listing.sessions.iter().filter(|entry| self.is_masked(entry));
+        masked.map(|entry| entry.session.id.clone()).collect()
     }
 
     /// What can be looked for in a session: what its line says, and what it is called.
@@ -188,7 +202,7 @@ impl Sessions {
 
     /// That somebody is due for a second coding, and why.
     fn due_words(&self, entry: &SessionEntry) -> Option<String> {
-        let due = self.due.get(&entry.session.id).filter(|due| due.is_waiting())?;
+        let due = self.due.as_ref()?.get(&entry.session.id).filter(|due| due.is_waiting())?;
         let whose = if due.coder.as_str() == self.person.trim() { "another coder" } else { "you" };
         Some(format!("second coding due: {whose}"))
     }
@@ -235,7 +249,7 @@ impl Sessions {
             Message::Ethogram => return Action::Ethogram,
             Message::Report => return Action::Report,
             Message::Learned(Learned::Due(due)) => {
-                self.due = due.into_iter().map(|due| (due.session.clone(), due)).collect();
+                self.due = Some(due.into_iter().map(|due| (due.session.clone(), due)).collect());
             }
             Message::Learned(Learned::Looks(session, looks)) => {
                 let _ = self.looks.insert(session, looks);
@@ -263,6 +277,12 @@ impl Sessions {
                     None => {
                         let entry = self.listing.sessions.get(self.chosen);
                         let is_second = entry.is_some_and(|entry| self.is_masked(entry));
+                        if is_second && self.due.is_none() {
+                            self.said = Some(
+                                "Looking who is due for a second coding: once more in a moment.".to_owned(),
+                            );
+                            return Action::None;
+                        }
                         self.begin(if is_second { Purpose::Second } else { Purpose::Primary })
                     }
                 };
@@ -319,7 +339,7 @@ impl Sessions {
             _ => None,
         };
         if let Some(shown) = shown {
-            return Action::Results(shown);
+            return Action::Results(shown, self.masked());
         }
         let subject = match ask {
             Ask::Results | Ask::Progress | Ask::Agreement => None,
