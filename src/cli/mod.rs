@@ -12,8 +12,10 @@ mod export;
 mod frames;
 mod import;
 mod load;
+mod progress;
 mod report;
 mod still;
+mod stream;
 mod summary;
 mod verify;
 
@@ -83,6 +85,9 @@ pub enum Error {
     /// What was asked for makes no sense together.
     #[error("{0}")]
     Usage(String),
+    /// The person who asked for it stopped it.
+    #[error("stopped; nothing of it is left")]
+    Stopped,
     /// The result could not be written.
     #[error("could not write the result")]
     Output(#[from] std::io::Error),

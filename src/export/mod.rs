@@ -8,6 +8,8 @@ pub mod csv;
 pub mod intake;
 pub mod json;
 pub mod names;
+#[cfg(feature = "parquet")]
+pub mod parquet;
 pub mod web_annotation;
 pub mod webvtt;
 

@@ -261,6 +261,12 @@ pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), 
     Ok((SessionEntry { session, folder: folder.to_owned(), codings }, problems))
 }
 
+/// The coding files of a session's folder, by name.
+#[must_use]
+pub fn coding_files(folder: &Path) -> Vec<PathBuf> {
+    files_in(folder, ".coding.json")
+}
+
 fn make_folder(folder: &Path) -> Result<(), Error> {
     Ok(std::fs::create_dir_all(folder)
         .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })?)
