@@ -2,6 +2,9 @@
 
 mod csv;
 mod odd;
+mod other_tools;
+#[cfg(feature = "parquet")]
+mod parquet;
 mod report;
 mod round_trip;
 mod web_annotation;
