@@ -1,6 +1,7 @@
 //! What the tests share: clips made with ffmpeg, and the built program.
 #![allow(dead_code)] // Not every feature set uses all of it.
 
+pub mod archive;
 pub mod python;
 
 use std::io::Write as _;

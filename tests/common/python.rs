@@ -21,7 +21,7 @@ pub fn python<S: AsRef<OsStr>>(script: &str, arguments: &[S]) -> String {
 }
 
 /// `SHEDLIGHT_PYTHON`, or the environment that `need_python` of `scripts/needs` makes.
-fn interpreter() -> PathBuf {
+pub fn interpreter() -> PathBuf {
     if let Some(own) = std::env::var_os("SHEDLIGHT_PYTHON") {
         return own.into();
     }

@@ -7,6 +7,8 @@ mod other_tools;
 mod parquet;
 mod report;
 mod round_trip;
+#[cfg(unix)]
+mod stop;
 mod web_annotation;
 mod webvtt;
 
