@@ -13,6 +13,7 @@ mod frames;
 mod import;
 mod load;
 mod progress;
+mod register;
 mod report;
 mod still;
 mod stream;
@@ -147,6 +148,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
+        Command::Register(asked) => register::run(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),
         Command::Man => arguments::man_page(out),
