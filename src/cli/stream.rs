@@ -9,7 +9,7 @@ use super::arguments::Choice;
 use super::load::takes_session;
 use crate::model::{Session, Study};
 use crate::storage::archive::{Archive, Occasion, Place};
-use crate::storage::{StudyFolder, coding_file, study_folder};
+use crate::storage::{StudyFolder, coding_file};
 
 /// What is to be read.
 #[derive(Debug, Default)]
@@ -180,8 +180,3 @@ impl Plan {
 
 /// Sessions a core reads at a time.
 const EACH: usize = 16;
-
-/// The coding files of a session's folder.
-pub(super) fn coding_files(place: &Place) -> Vec<PathBuf> {
-    study_folder::coding_files(&place.folder)
-}

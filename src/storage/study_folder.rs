@@ -252,7 +252,7 @@ pub fn place(path: &Path, problem: &Problem) -> Error {
 pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), Error> {
     let session: Session = json::read(&folder.join("session.json"), SESSION_FORMAT)?;
     let (mut codings, mut problems) = (Vec::new(), Vec::new());
-    for path in files_in(folder, ".coding.json") {
+    for path in coding_files(folder) {
         match coding_file::read_head(&path) {
             Ok(head) => codings.push((path, head)),
             Err(error) => problems.push(error),
@@ -261,7 +261,7 @@ pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), 
     Ok((SessionEntry { session, folder: folder.to_owned(), codings }, problems))
 }
 
-/// The coding files of a session's folder, by name.
+/// The coding files of a session's folder that count, by name: the one place that says which do.
 #[must_use]
 pub fn coding_files(folder: &Path) -> Vec<PathBuf> {
     files_in(folder, ".coding.json")

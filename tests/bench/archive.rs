@@ -2,7 +2,7 @@
 //! a pandas script that does only its time budgets and mean bouts. `cargo bench --bench archive`; SESSIONS and MARKS (a session) make it
 //! smaller. The memory is read from /proc while the program runs, so it is known on Linux only.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, missing_docs)]
-#![allow(clippy::cast_precision_loss, clippy::indexing_slicing, dead_code)]
+#![allow(clippy::cast_precision_loss, clippy::indexing_slicing, dead_code, unreachable_pub)]
 
 #[path = "../common/mod.rs"]
 mod common;

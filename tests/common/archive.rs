@@ -14,7 +14,7 @@ use shedlight::storage::{StudyFolder, json};
 /// Writes a study of so many sessions with so many marks each, under the demo's ethogram.
 pub fn write(root: &Path, sessions: u32, marks: u32) {
     let mut study = demo::study::study();
-    study.title = "Synthetic archive".to_owned();
+    "Synthetic archive".clone_into(&mut study.title);
     study.plans.clear();
     // About fifty sessions an animal, over five years.
     let animals = (sessions / 50).max(2);
@@ -54,7 +54,7 @@ fn coded(marks: u32, rng: &mut ChaCha8Rng) -> (Vec<Coded>, i64) {
     for n in 0..bouts {
         let long = i64::from(rng.next_u32() % 150 + 2) * 40_000;
         let pick = |of: &[&'static str], rng: &mut ChaCha8Rng| of[rng.next_u32() as usize % of.len()];
-        let state = if rng.next_u32() % 400 == 0 { "defensive" } else { pick(&STATES, rng) };
+        let state = if rng.next_u32().is_multiple_of(400) { "defensive" } else { pick(&STATES, rng) };
         all.push((at, state, Some(at + long)));
         let middle = at + long / 80_000 * 40_000;
         all.push(if n % 10 == 3 {

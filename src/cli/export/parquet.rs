@@ -15,7 +15,7 @@ use crate::export::parquet::{Dataset, Occasion, Written};
 use crate::measures::summary::{self, CodingSummary, Counts};
 use crate::measures::{Marks, Record};
 use crate::model::{AnimalId, Ethogram, PersonCode, Purpose, Session, Study};
-use crate::storage::{StudyFolder, archive, coding_file};
+use crate::storage::{StudyFolder, archive, coding_file, study_folder};
 
 /// A session, ready to be written.
 struct Ready {
@@ -187,7 +187,7 @@ fn relative(root: &Path, path: &Path) -> String {
 /// Also the codes of those who coded.
 fn coders(plan: &stream::Plan, mut codes: BTreeSet<PersonCode>) -> BTreeSet<PersonCode> {
     for own in &plan.wanted {
-        let files: Vec<PathBuf> = stream::coding_files(&own.place);
+        let files: Vec<PathBuf> = study_folder::coding_files(&own.place.folder);
         // What can't be read is told when it is read whole.
         codes.extend(files.iter().filter_map(|file| coding_file::read_head(file).ok()).map(|head| head.by));
     }

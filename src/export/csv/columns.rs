@@ -55,7 +55,7 @@ impl<'a> CodingRow<'a> {
 
     pub(in crate::export) fn of(data: &'a Data, entry: &'a Entry) -> Option<Self> {
         let (session, ethogram) = (data.session(&entry.coding.session)?, data.ethogram(&entry.coding)?);
-        Some(Self { entry, session, ethogram })
+        Some(Self::new(entry, session, ethogram))
     }
 
     fn counts(&self) -> bool {
