@@ -60,6 +60,7 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("ffmpeg_next", &["media"]),
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
+    ("parquet", &["export"]),
     ("plotters", &["report"]),
     ("ttf_parser", &["report", "export"]),
     ("typst", &["report"]),

@@ -44,7 +44,7 @@ pub enum Command {
     Agree(Agree),
     /// The welfare summary of a study, as a document to print and sign
     Report(Report),
-    /// The study in a form other tools open: CSV, JSON, captions, annotations
+    /// The study in a form other tools open: CSV, Parquet, JSON, captions, annotations
     Export(Export),
     /// A stretch of a session's film, exactly cut, with or without the coding drawn below
     Cut(Cut),
@@ -56,6 +56,8 @@ pub enum Command {
     Restore(Restore),
     /// Put a coding together with a copy of it that a sync program left, mark by mark
     Merge(Merge),
+    /// Let links of reports (shedlight:open?…) open this program, for you alone on this computer
+    Register(Register),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
     #[command(name = "look-at-clip", hide = true)]
     LookAtClip {
@@ -344,6 +346,17 @@ pub struct Import {
     /// The study folder to take them into
     #[arg(long, value_name = "STUDY")]
     pub into: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `register`.
+#[derive(Debug, Args)]
+pub struct Register {
+    /// Take it back
+    #[arg(long)]
+    pub remove: bool,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

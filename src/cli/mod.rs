@@ -13,10 +13,11 @@ mod export;
 mod frames;
 mod import;
 mod load;
-#[cfg(feature = "media")]
 mod progress;
+mod register;
 mod report;
 mod still;
+mod stream;
 mod summary;
 mod verify;
 mod versions;
@@ -87,6 +88,9 @@ pub enum Error {
     /// What was asked for makes no sense together.
     #[error("{0}")]
     Usage(String),
+    /// The person who asked for it stopped it.
+    #[error("stopped; nothing of it is left")]
+    Stopped,
     /// The result could not be written.
     #[error("could not write the result")]
     Output(#[from] std::io::Error),
@@ -149,6 +153,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Check(asked) => check::run(&asked, out),
         Command::Restore(asked) => versions::restore(&asked, out),
         Command::Merge(asked) => versions::merge(&asked, out),
+        Command::Register(asked) => register::run(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),
         Command::Man => arguments::man_page(out),

@@ -5,9 +5,9 @@
 //! tab or a line end. Reading takes exactly that apostrophe away again, so nothing is lost. Numbers are
 //! written as they are: `-0.25` is a number and no formula.
 
-mod columns;
-mod measures;
-mod package;
+pub(super) mod columns;
+pub(super) mod measures;
+pub(super) mod package;
 
 use std::io::{self, Write};
 
@@ -26,20 +26,20 @@ pub(super) enum Cell {
 }
 
 impl Cell {
-    fn text(text: impl AsRef<str>) -> Self {
+    pub(super) fn text(text: impl AsRef<str>) -> Self {
         Self::Text(text.as_ref().to_owned())
     }
 
-    fn maybe(text: Option<impl AsRef<str>>) -> Self {
+    pub(super) fn maybe(text: Option<impl AsRef<str>>) -> Self {
         text.map_or(Self::Missing, Self::text)
     }
 
     #[allow(clippy::needless_pass_by_value)] // Numbers, given as they are.
-    fn plain(value: impl ToString) -> Self {
+    pub(super) fn plain(value: impl ToString) -> Self {
         Self::Plain(value.to_string())
     }
 
-    fn known(value: Option<impl ToString>) -> Self {
+    pub(super) fn known(value: Option<impl ToString>) -> Self {
         value.map_or(Self::Missing, Self::plain)
     }
 }

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use super::columns::{Field, Type, codings, marks, sessions};
 use super::measures::{measures, presentations_columns};
 use crate::export::Data;
+use crate::model::Ethogram;
 
 /// `datapackage.json`.
 pub(super) fn of(data: &Data) -> Value {
@@ -35,8 +36,21 @@ pub(super) fn of(data: &Data) -> Value {
             }
         }
     }
-    let behaviours: Vec<Value> = data
-        .ethograms
+    let behaviours = behaviours(&data.ethograms);
+    json!({
+        "profile": "tabular-data-package",
+        "name": "shedlight-export",
+        "title": data.study.title,
+        "description": "Codings of filmed training sessions. Times are seconds of session time with six decimals. An empty value is not defined or not coded and is never zero. A text that a spreadsheet would take for a formula (its first character, after any apostrophes, is = + - @, one of their full-width forms, a tab or a line end) has one apostrophe before it; take it away to have the text.",
+        "shedlight_version": env!("CARGO_PKG_VERSION"),
+        "resources": resources,
+        "behaviours": behaviours,
+    })
+}
+
+/// The definitions of all behaviours.
+pub(in crate::export) fn behaviours(ethograms: &[Ethogram]) -> Vec<Value> {
+    ethograms
         .iter()
         .flat_map(|ethogram| {
             ethogram.behaviours.iter().map(move |behaviour| {
@@ -52,16 +66,7 @@ pub(super) fn of(data: &Data) -> Value {
                 })
             })
         })
-        .collect();
-    json!({
-        "profile": "tabular-data-package",
-        "name": "shedlight-export",
-        "title": data.study.title,
-        "description": "Codings of filmed training sessions. Times are seconds of session time with six decimals. An empty value is not defined or not coded and is never zero. A text that a spreadsheet would take for a formula (its first character, after any apostrophes, is = + - @, one of their full-width forms, a tab or a line end) has one apostrophe before it; take it away to have the text.",
-        "shedlight_version": env!("CARGO_PKG_VERSION"),
-        "resources": resources,
-        "behaviours": behaviours,
-    })
+        .collect()
 }
 
 fn table<R>(name: &str, title: &str, fields: &[Field<R>], key: &[&str]) -> Value {
