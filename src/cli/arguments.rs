@@ -48,6 +48,10 @@ pub enum Command {
     Export(Export),
     /// Take marks from CSV or Web Annotations into new codings of a study
     Import(Import),
+    /// A study as one file, to hand over to another computer
+    Pack(Pack),
+    /// Take a packed study in: as a new study, or into one that is there
+    TakeIn(TakeIn),
     /// Look through a study: every file readable, consistent, clips found and unchanged
     Check(Check),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
@@ -281,6 +285,51 @@ pub enum Form {
     WebAnnotation,
     /// Partitioned columns (needs a build with the feature 'parquet')
     Parquet,
+}
+
+/// Arguments of `pack`.
+#[derive(Debug, Args)]
+pub struct Pack {
+    /// The study folder
+    pub study: PathBuf,
+    /// The file to write; its name should end in .shedlight.zip
+    #[arg(long, value_name = "F.shedlight.zip")]
+    pub out: PathBuf,
+    /// With the film; without it the codings and numbers go alone
+    #[arg(long)]
+    pub with_film: bool,
+    /// Code of the person who packs
+    #[arg(long, value_name = "PERSON")]
+    pub by: Option<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `take-in`.
+#[derive(Debug, Args)]
+pub struct TakeIn {
+    /// The packed study
+    pub parcel: PathBuf,
+    /// A new folder for it, or the folder of a study to put it together with
+    #[arg(long, value_name = "FOLDER")]
+    pub into: PathBuf,
+    /// Only say what is new and what differs; change nothing
+    #[arg(long)]
+    pub list: bool,
+    /// Take theirs where both differ: a key as --list prints it, 'later' for every coding theirs goes on
+    /// from, or 'all'
+    #[arg(long, value_name = "KEY")]
+    pub take: Vec<String>,
+    /// Put theirs beside yours: a key of a coding, a film or another file
+    #[arg(long, value_name = "KEY")]
+    pub both: Vec<String>,
+    /// Leave this as it is, also when it is new
+    #[arg(long, value_name = "KEY")]
+    pub keep: Vec<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `import`.

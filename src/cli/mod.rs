@@ -12,9 +12,11 @@ mod export;
 mod frames;
 mod import;
 mod load;
+mod pack;
 mod report;
 mod still;
 mod summary;
+mod take_in;
 mod verify;
 
 use std::ffi::OsString;
@@ -74,6 +76,9 @@ pub enum Error {
     /// The study could not be read or written.
     #[error(transparent)]
     Storage(#[from] crate::storage::Error),
+    /// A study could not be packed or taken in.
+    #[error(transparent)]
+    Parcel(#[from] crate::storage::parcel::Error),
     /// Nothing that was asked for could be read.
     #[error("nothing could be read; see above")]
     NothingRead,
@@ -141,6 +146,8 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Report(asked) => report::run(&asked, out),
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
+        Command::Pack(asked) => pack::run(&asked, out),
+        Command::TakeIn(asked) => take_in::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),

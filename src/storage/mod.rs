@@ -8,6 +8,7 @@ pub mod coding_file;
 pub mod fingerprint;
 pub mod journal;
 pub mod json;
+pub mod parcel;
 pub mod study_folder;
 
 use std::path::PathBuf;

@@ -3,4 +3,5 @@
 mod bad_input;
 mod keys;
 mod kill;
+mod parcel;
 mod schemas;
