@@ -48,6 +48,8 @@ pub enum Command {
     Export(Export),
     /// Take marks from CSV or Web Annotations into new codings of a study
     Import(Import),
+    /// The film of a study: until when the house keeps it; what is over is deleted by a person's word alone
+    Film(Film),
     /// A study as one file, to hand over to another computer
     Pack(Pack),
     /// Take a packed study in: as a new study, or into one that is there
@@ -285,6 +287,31 @@ pub enum Form {
     WebAnnotation,
     /// Partitioned columns (needs a build with the feature 'parquet')
     Parquet,
+}
+
+/// Arguments of `film`.
+#[derive(Debug, Args)]
+pub struct Film {
+    /// The study folder
+    pub study: PathBuf,
+    /// Only film whose period is over
+    #[arg(long)]
+    pub over: bool,
+    /// Delete this film: a file as the list names it, whose period is over
+    #[arg(long, value_name = "FILE", requires_all = ["by", "reason", "word"])]
+    pub delete: Vec<PathBuf>,
+    /// Code of the person who decides it
+    #[arg(long, value_name = "PERSON")]
+    pub by: Option<String>,
+    /// Why it is deleted
+    #[arg(long, value_name = "TEXT")]
+    pub reason: Option<String>,
+    /// The words 'delete film', so that nothing is deleted by a slip
+    #[arg(long, value_name = "WORDS")]
+    pub word: Option<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `pack`.

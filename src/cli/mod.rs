@@ -9,6 +9,7 @@ pub mod arguments;
 mod check;
 mod demo;
 mod export;
+mod film;
 mod frames;
 mod import;
 mod load;
@@ -79,6 +80,9 @@ pub enum Error {
     /// A study could not be packed or taken in.
     #[error(transparent)]
     Parcel(#[from] crate::storage::parcel::Error),
+    /// Film was not deleted.
+    #[error(transparent)]
+    Retention(#[from] crate::storage::retention::Error),
     /// Nothing that was asked for could be read.
     #[error("nothing could be read; see above")]
     NothingRead,
@@ -146,6 +150,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Report(asked) => report::run(&asked, out),
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
+        Command::Film(asked) => film::run(&asked, out),
         Command::Pack(asked) => pack::run(&asked, out),
         Command::TakeIn(asked) => take_in::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),

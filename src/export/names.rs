@@ -65,6 +65,7 @@ impl Names {
             others.extend(&session.handler);
             others.extend(session.left_out.iter().filter_map(|left| left.by.as_ref()));
             others.extend(session.decision.iter().filter_map(|decision| decision.by.as_ref()));
+            others.extend(session.clips.iter().filter_map(|clip| Some(&clip.deleted.as_ref()?.by)));
         }
         order.extend(others.into_iter().cloned());
         let mut pseudonyms = BTreeMap::new();
@@ -170,6 +171,7 @@ impl Cleaner<'_> {
         study.reference_codings.clear();
         if let Some(retention) = &mut study.retention {
             self.text(&mut retention.note);
+            retention.deciders.iter_mut().for_each(|code| self.names.replace(code));
         }
         self.extra(&mut study.extra);
     }
@@ -196,6 +198,10 @@ impl Cleaner<'_> {
         }
         for clip in &mut session.clips {
             self.text(&mut clip.camera);
+            if let Some(deleted) = &mut clip.deleted {
+                self.names.replace(&mut deleted.by);
+                self.needed(&mut deleted.reason);
+            }
             // Folders above the study are often named after somebody.
             let is_outside =
                 clip.path.starts_with('/') || clip.path.contains(':') || clip.path.contains("..");

@@ -9,6 +9,7 @@ pub mod fingerprint;
 pub mod journal;
 pub mod json;
 pub mod parcel;
+pub mod retention;
 pub mod study_folder;
 
 use std::path::PathBuf;

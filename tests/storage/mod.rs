@@ -4,4 +4,5 @@ mod bad_input;
 mod keys;
 mod kill;
 mod parcel;
+mod retention;
 mod schemas;
