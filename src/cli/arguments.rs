@@ -8,6 +8,7 @@ use clap::{Args, CommandFactory as _, Parser, Subcommand};
 use clap_complete::Shell;
 
 use super::{CommandResult, FINE};
+use crate::export::csv::Decimal;
 use crate::time::{FrameNumber, Micros};
 
 /// Step through a filmed training session frame by frame, code it, and get the numbers.
@@ -269,6 +270,9 @@ pub struct Export {
     /// Which sessions are exported
     #[command(flatten)]
     pub choice: Choice,
+    /// CSV: sign of the decimals; with a comma the cells stand between semicolons
+    #[arg(long, value_name = "SIGN", value_parser = decimal, default_value = "point")]
+    pub decimal: Decimal,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -380,6 +384,15 @@ pub struct Check {
     /// Print JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Sign of the decimals of CSV.
+fn decimal(text: &str) -> Result<Decimal, String> {
+    match text {
+        "point" => Ok(Decimal::Point),
+        "comma" => Ok(Decimal::Comma),
+        _ => Err("point or comma".to_owned()),
+    }
 }
 
 fn parse_frame(text: &str) -> Result<FrameNumber, String> {

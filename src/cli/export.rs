@@ -6,11 +6,15 @@ use std::path::{Path, PathBuf};
 use super::arguments::{Choice, Export as Asked, Form};
 use super::load::{self, Loaded};
 use super::{CommandResult, Error, FINDINGS, FINE};
+use crate::export::csv::Decimal;
 use crate::export::{self, Data, Entry, Sink, names};
 use crate::measures::Marks;
 use crate::storage::StudyFolder;
 
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
+    if asked.decimal != Decimal::Point && asked.form != Form::Csv {
+        return Err(Error::Usage("--decimal comma is for --as csv alone".to_owned()));
+    }
     let (mut data, mut problems) = data(&asked.study, &asked.choice)?;
     // Also those no coding uses yet: the definitions belong to the study.
     let (all, unread) = StudyFolder::open(&asked.study)?.ethograms();
@@ -19,7 +23,7 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let taken_out = asked.without_names.then(|| names::take_out(&mut data));
     let mut folder = NewFolder::begin(&asked.out)?;
     let written = match asked.form {
-        Form::Csv => export::csv::write(&data, &mut folder),
+        Form::Csv => export::csv::write(&data, asked.decimal, &mut folder),
         Form::Json => export::json::write(&data, &mut folder),
         Form::Webvtt => export::webvtt::write(&data, &mut folder),
         Form::WebAnnotation => export::web_annotation::write(&data, &mut folder),
