@@ -8,6 +8,9 @@ use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
 use super::screen::coding::{self, Coding};
+use super::screen::films::{self, Films};
+use super::screen::hand_over::{self, HandOver};
+use super::screen::intake::{self, Intake};
 use super::screen::new_study::{self, NewStudy};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
@@ -26,6 +29,12 @@ pub enum Message {
     Coding(coding::Message),
     /// For the form of a new study.
     NewStudy(new_study::Message),
+    /// For handing a study over.
+    HandOver(hand_over::Message),
+    /// For new sessions.
+    Intake(intake::Message),
+    /// For the film that is kept.
+    Films(films::Message),
     /// For two codings of a session.
     Agreement(agreement::Message),
     /// For the numbers and charts.
@@ -50,6 +59,9 @@ enum Screen {
     Cautions,
     Sessions,
     NewStudy(NewStudy),
+    HandOver(Box<HandOver>),
+    Films(Box<Films>),
+    Intake(Box<Intake>),
     Sheet(Box<SheetScreen>),
     Results(Box<Results>),
     Agreement(Box<Agreement>),
@@ -126,6 +138,9 @@ impl App {
             }
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
             Screen::Sessions
+            | Screen::HandOver(_)
+            | Screen::Films(_)
+            | Screen::Intake(_)
             | Screen::Sheet(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
@@ -186,6 +201,9 @@ impl App {
     fn act(&mut self, message: Message) -> Task<Message> {
         match message {
             Message::Sessions(message) => return self.act_on_sessions(message),
+            Message::HandOver(message) => return self.act_on_hand_over(message),
+            Message::Films(message) => return self.act_on_films(message),
+            Message::Intake(message) => return self.act_on_intake(message),
             Message::Results(message) => {
                 if let Screen::Results(open) = &mut self.screen {
                     match open.update(&message) {
@@ -292,12 +310,85 @@ impl App {
         Task::none()
     }
 
+    fn act_on_intake(&mut self, message: intake::Message) -> Task<Message> {
+        let Screen::Intake(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            intake::Action::None => {}
+            intake::Action::Run(task) => return task.map(Message::Intake),
+            intake::Action::Done(words, session) => {
+                self.sessions.refresh();
+                if let Some(session) = session {
+                    self.sessions.choose(&session);
+                    self.sessions.say(words);
+                }
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    fn act_on_films(&mut self, message: films::Message) -> Task<Message> {
+        let Screen::Films(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            films::Action::None => {}
+            films::Action::Run(task) => return task.map(Message::Films),
+            films::Action::Leave => self.screen = Screen::Sessions,
+        }
+        Task::none()
+    }
+
+    fn act_on_hand_over(&mut self, message: hand_over::Message) -> Task<Message> {
+        let Screen::HandOver(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            hand_over::Action::None => {}
+            hand_over::Action::Run(task) => return task.map(Message::HandOver),
+            hand_over::Action::Leave => {
+                // People, animals and sessions may have come in.
+                let mut said = None;
+                if let Some(folder) = &self.sessions.folder {
+                    let folder = open_study(folder.root(), &mut said);
+                    self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+                }
+                self.screen = Screen::Sessions;
+            }
+            hand_over::Action::Open(root) => {
+                let mut said = None;
+                let folder = open_study(&root, &mut said);
+                if let Some(folder) = &folder {
+                    self.settings.opened(folder.root());
+                }
+                self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
     fn act_on_sessions(&mut self, message: sessions::Message) -> Task<Message> {
         let action = self.sessions.update(message);
         self.remember_person();
         match action {
             sessions::Action::None => {}
             sessions::Action::Open(path) => return self.open(&path, None),
+            sessions::Action::TakeIn(path) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let mut open = Intake::new(folder, self.sessions.animal());
+                let task = open.look(&path).map(Message::Intake);
+                self.screen = Screen::Intake(Box::new(open));
+                return Task::batch([task, iced::widget::operation::focus(intake::FIRST)]);
+            }
+            sessions::Action::HandOver => {
+                let open = HandOver::new(self.sessions.folder.clone(), self.sessions.person());
+                self.screen = Screen::HandOver(Box::new(open));
+                return iced::widget::operation::focus(hand_over::FIRST);
+            }
+            sessions::Action::Films => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let today = chrono::Local::now().date_naive();
+                let (open, task) = Films::new(folder, self.sessions.person(), today);
+                self.screen = Screen::Films(Box::new(open));
+                return task.map(Message::Films);
+            }
             sessions::Action::NewStudy(clip) => {
                 let person = self.settings.person.clone();
                 self.screen = Screen::NewStudy(NewStudy::new(clip, person));
@@ -348,11 +439,20 @@ impl App {
                 _ => None,
             }),
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
+            Screen::HandOver(_) => HandOver::subscription().map(Message::HandOver),
+            Screen::Films(_) => Films::subscription().map(Message::Films),
+            Screen::Intake(_) => Intake::subscription().map(Message::Intake),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
         };
         let fields = match &self.screen {
+            Screen::HandOver(_) | Screen::Films(_) | Screen::Intake(_) => {
+                iced::event::listen_with(|event, _, _| match event {
+                    iced::Event::Keyboard(event) => field_key(event),
+                    _ => None,
+                })
+            }
             Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
                 iced::event::listen_with(|event, _, _| match event {
                     iced::Event::Keyboard(event) => field_key(event),
@@ -374,6 +474,9 @@ impl App {
             Screen::Cautions => cautions(mode),
             Screen::Sessions => self.sessions.view(mode).map(Message::Sessions),
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
+            Screen::HandOver(open) => open.view(mode).map(Message::HandOver),
+            Screen::Films(open) => open.view(mode).map(Message::Films),
+            Screen::Intake(open) => open.view(mode).map(Message::Intake),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
@@ -393,6 +496,9 @@ impl App {
         };
         let back = match &self.screen {
             Screen::Coding(_) => Some(Message::Coding(coding::Message::Leave)),
+            Screen::HandOver(_) => Some(Message::HandOver(hand_over::Message::Leave)),
+            Screen::Films(_) => Some(Message::Films(films::Message::Leave)),
+            Screen::Intake(_) => Some(Message::Intake(intake::Message::Leave)),
             Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
             Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),

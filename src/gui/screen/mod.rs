@@ -2,6 +2,9 @@
 
 pub mod agreement;
 pub mod coding;
+pub mod films;
+pub mod hand_over;
+pub mod intake;
 pub mod new_study;
 pub mod results;
 pub mod sessions;
