@@ -59,6 +59,7 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("iced", &["gui"]),
     ("ffmpeg_next", &["media"]),
     ("clap", &["cli"]),
+    ("zip", &["storage"]),
     ("indicatif", &["cli"]),
     ("parquet", &["export"]),
     ("plotters", &["report"]),

@@ -12,12 +12,16 @@ use super::arguments::{Choice, Export as Asked, Form};
 use super::load::{self, Loaded};
 use super::progress::{self, Stop};
 use super::{CommandResult, Error, FINDINGS, FINE};
+use crate::export::csv::Decimal;
 use crate::export::names::{self, TakenOut};
 use crate::export::{self, Data, Entry, Sink};
 use crate::measures::Marks;
 use crate::storage::StudyFolder;
 
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
+    if asked.decimal != Decimal::Point && asked.form != Form::Csv {
+        return Err(Error::Usage("--decimal comma is for --as csv alone".to_owned()));
+    }
     let stop = progress::listen();
     if asked.form == Form::Parquet {
         return parquet(asked, stop, out);
@@ -32,7 +36,7 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     // A file a coding, or a handful of tables: near enough for a bar.
     folder.expected = data.codings.len() + data.sessions.len() / 2 + 6;
     let written = match asked.form {
-        Form::Csv => export::csv::write(&data, &mut folder),
+        Form::Csv => export::csv::write(&data, asked.decimal, &mut folder),
         Form::Json => export::json::write(&data, &mut folder),
         Form::Webvtt => export::webvtt::write(&data, &mut folder),
         Form::WebAnnotation => export::web_annotation::write(&data, &mut folder),

@@ -39,7 +39,8 @@ pub fn take_out(data: &mut Data) -> TakenOut {
 pub fn named_in(session: &Session) -> impl Iterator<Item = &PersonCode> {
     let left = session.left_out.iter().filter_map(|left| left.by.as_ref());
     let decided = session.decision.iter().filter_map(|decision| decision.by.as_ref());
-    session.handler.iter().chain(left).chain(decided)
+    let deleted = session.clips.iter().filter_map(|clip| Some(&clip.deleted.as_ref()?.by));
+    session.handler.iter().chain(left).chain(decided).chain(deleted)
 }
 
 /// Who gets which pseudonym: for an export that takes one session after another.
@@ -220,6 +221,7 @@ impl Cleaner<'_> {
         study.reference_codings.clear();
         if let Some(retention) = &mut study.retention {
             self.text(&mut retention.note);
+            retention.deciders.iter_mut().for_each(|code| self.names.replace(code));
         }
         self.extra(&mut study.extra);
     }
@@ -246,6 +248,10 @@ impl Cleaner<'_> {
         }
         for clip in &mut session.clips {
             self.text(&mut clip.camera);
+            if let Some(deleted) = &mut clip.deleted {
+                self.names.replace(&mut deleted.by);
+                self.needed(&mut deleted.reason);
+            }
             // Folders above the study are often named after somebody.
             let is_outside =
                 clip.path.starts_with('/') || clip.path.contains(':') || clip.path.contains("..");

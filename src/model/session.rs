@@ -304,6 +304,9 @@ pub struct Clip {
     /// Rectangles that cover faces in what is shared.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub face_covers: Vec<FaceCover>,
+    /// The film was deleted, by whose decision and why; what was coded of it stays.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub deleted: Option<FilmDeleted>,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,
@@ -338,6 +341,7 @@ impl Clip {
             camera: None,
             gaps: Vec::new(),
             face_covers: Vec::new(),
+            deleted: None,
             extra: Extra::new(),
         }
     }
@@ -353,6 +357,20 @@ impl Clip {
     pub fn span(&self) -> Option<Span> {
         Span::try_new(self.offset, self.offset + self.length?)
     }
+}
+
+/// That film was deleted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FilmDeleted {
+    /// When.
+    pub on: NaiveDate,
+    /// Who decided it.
+    pub by: PersonCode,
+    /// Why.
+    pub reason: String,
+    /// Keys this version does not know.
+    #[serde(flatten)]
+    pub extra: Extra,
 }
 
 /// By which a file is known (rule 32).

@@ -11,6 +11,8 @@ pub mod fingerprint;
 pub mod journal;
 pub mod json;
 pub mod leftovers;
+pub mod parcel;
+pub mod retention;
 pub mod study_folder;
 pub mod versions;
 

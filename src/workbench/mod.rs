@@ -7,6 +7,7 @@ pub mod autosave;
 pub mod coder;
 pub mod ethogram;
 pub mod history;
+pub mod intake;
 pub mod player;
 pub mod reel;
 pub mod sheet;

@@ -185,6 +185,14 @@ impl Coding {
                     ));
                     clips.push((clip.id, path));
                 }
+                ClipState::Missing(_) if clip.deleted.is_some() => {
+                    troubles.extend(clip.deleted.as_ref().map(|deleted| {
+                        format!(
+                            "The film was deleted on {} by {}: {}. What was coded of it stays.",
+                            deleted.on, deleted.by, deleted.reason
+                        )
+                    }));
+                }
                 ClipState::Missing(path) => troubles.push(format!(
                     "The clip is missing; coding goes on without its picture. Put it back: {}",
                     path.display()
