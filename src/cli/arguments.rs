@@ -165,6 +165,10 @@ pub struct Summary {
     /// Print comma-separated values: one line a coding and behaviour
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+    /// Also each animal over its sessions: course and trend, what follows what, what sampling would have
+    /// shown, where a bout of events ends
+    #[arg(long, conflicts_with = "csv")]
+    pub all: bool,
 }
 
 /// Which sessions and marks a measure takes.

@@ -1,5 +1,7 @@
 //! `shedlight summary`: the measures as a table for people, as JSON or as CSV.
 
+mod over_sessions;
+
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Write};
@@ -8,8 +10,10 @@ use serde::ser::SerializeMap as _;
 use serde::{Serialize, Serializer};
 
 use super::arguments::Summary as Asked;
-use super::{CommandResult, Error, FINDINGS, FINE, stream};
-use crate::measures::summary::{self, AnimalSummary, CodingSummary, Counts, Figures, OneLatency};
+use super::{CommandResult, Error, FINDINGS, FINE, load, stream};
+use crate::measures::summary::{
+    self, AnimalSummary, CodingSummary, Counts, Figures, OneLatency, OverSessions,
+};
 use crate::measures::{Marks, Record};
 use crate::model::{AnimalId, Kind, SessionId, Study};
 use crate::report::words::{count, number, percent, signed};
@@ -18,6 +22,7 @@ use crate::storage::archive::Occasion;
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let mut plan = stream::plan(&asked.paths, &asked.choice, &mut |_| {})?;
     let marks = if asked.choice.without_unsure { Marks::WithoutUnsure } else { Marks::All };
+    let over = if asked.all { Some(over(asked, marks)?) } else { None };
     let pool = RefCell::new(Pool { problems: std::mem::take(&mut plan.problems), ..Pool::default() });
     let (send, receive) = std::sync::mpsc::sync_channel::<Session>(AHEAD);
     let plan = &plan;
@@ -34,7 +39,7 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
             return Err(Error::NothingRead);
         }
         if asked.json {
-            let both = Both { codings: RefCell::new(codings), pool: &pool };
+            let both = Both { codings: RefCell::new(codings), pool: &pool, over: over.as_deref() };
             serde_json::to_writer_pretty(&mut *out, &both)?;
             writeln!(out)?;
         } else if asked.csv {
@@ -42,6 +47,7 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
             codings.try_for_each(|coding| print_csv(&coding, out))?;
         } else {
             print(&mut codings, &pool, out)?;
+            over_sessions::print(over.as_deref().unwrap_or_default(), out)?;
         }
         match reading.join() {
             Ok(read) => read,
@@ -51,6 +57,23 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let problems = pool.into_inner().problems;
     super::remark(&problems);
     Ok(if problems.is_empty() { FINE } else { FINDINGS })
+}
+
+/// Each animal over its sessions, study by study; these records are all held at once. What can't be read is
+/// told by the summary itself.
+fn over(asked: &Asked, marks: Marks) -> Result<Vec<OverSessions>, Error> {
+    let loaded = load::codings(&asked.paths, &asked.choice)?;
+    let mut found = Vec::new();
+    for (place, folder) in loaded.studies.iter().enumerate() {
+        let own = loaded.codings.iter().filter(|(study, _)| *study == place);
+        let records: Vec<Record<'_>> = own
+            .filter_map(|(_, own)| {
+                Record::try_new(&own.coding, &own.ethogram, &own.session, &folder.study, marks)
+            })
+            .collect();
+        found.extend(summary::over_sessions(&records, folder.study.double_coding.seed));
+    }
+    Ok(found)
 }
 
 /// Sessions that wait to be printed.
@@ -123,6 +146,7 @@ impl Pool {
 struct Both<'a, I> {
     codings: RefCell<I>,
     pool: &'a RefCell<Pool>,
+    over: Option<&'a [OverSessions]>,
 }
 
 impl<I: Iterator<Item = CodingSummary>> Serialize for Both<'_, I> {
@@ -133,9 +157,12 @@ impl<I: Iterator<Item = CodingSummary>> Serialize for Both<'_, I> {
                 to.collect_seq(&mut *self.0.borrow_mut())
             }
         }
-        let mut map = to.serialize_map(Some(2))?;
+        let mut map = to.serialize_map(Some(2 + usize::from(self.over.is_some())))?;
         map.serialize_entry("codings", &Codings(&self.codings))?;
         map.serialize_entry("animals", &self.pool.borrow().animals())?;
+        if let Some(over) = self.over {
+            map.serialize_entry("over_sessions", over)?;
+        }
         map.end()
     }
 }

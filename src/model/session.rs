@@ -322,6 +322,11 @@ fn is_one(value: &f64) -> bool {
     *value == 1.0
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref)] // serde's form.
+fn is_nobody(face: &u32) -> bool {
+    *face == 0
+}
+
 fn real_time() -> f64 {
     1.0
 }
@@ -421,6 +426,9 @@ pub struct FaceCover {
     pub width: f64,
     /// Height, 0–1.
     pub height: f64,
+    /// Rectangles of the same face have the same number; none overlaps another of it in time.
+    #[serde(default, skip_serializing_if = "is_nobody")]
+    pub face: u32,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,

@@ -123,8 +123,11 @@ pub fn list(folder: &StudyFolder, needs: Needs<'_>) -> Vec<Kept> {
             .codings
             .iter()
             .filter(|(_, head)| head.purpose == Purpose::Primary && head.status == Status::Closed)
-            .filter_map(|(_, head)| Some(head.closed?.date_naive()))
-            .max();
+            .map(|(_, head)| {
+                head.closed.map(|at| at.date_naive()).ok_or("the day its coding was closed is not known")
+            })
+            .reduce(|a, b| Ok(a?.max(b?)))
+            .unwrap_or(Err("its coding is not closed yet"));
         let until = until(folder, &entry.session, closed, needs);
         for clip in &entry.session.clips {
             let (ClipState::There(path) | ClipState::Moved(path)) = fingerprint::find(folder.root(), clip)
@@ -160,7 +163,7 @@ pub fn list(folder: &StudyFolder, needs: Needs<'_>) -> Vec<Kept> {
 fn until(
     folder: &StudyFolder,
     session: &Session,
-    closed: Option<NaiveDate>,
+    closed: Result<NaiveDate, &'static str>,
     needs: Needs<'_>,
 ) -> Result<NaiveDate, String> {
     let retention = folder.study.retention.clone().unwrap_or_default();
@@ -179,8 +182,7 @@ fn until(
             return Err("it shows an incident, and the house has set no period for those".to_owned());
         }
     };
-    let closed = closed.ok_or("its coding is not closed yet")?;
-    closed.checked_add_months(Months::new(months)).ok_or_else(|| "no such day".to_owned())
+    closed?.checked_add_months(Months::new(months)).ok_or_else(|| "no such day".to_owned())
 }
 
 /// What a person says who has film deleted.

@@ -5,6 +5,7 @@
 
 pub mod autosave;
 pub mod coder;
+pub mod covers;
 pub mod ethogram;
 pub mod history;
 pub mod intake;

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::{export, files, sample};
 use crate::common::python::python;
-use crate::common::{folder, root};
+use crate::common::{folder, root, shedlight};
 
 #[test]
 fn python_s_csv_pandas_and_frictionless_read_the_tables() {
@@ -35,6 +35,25 @@ fn captions_are_read_by_a_caption_library_as_many_as_there_are() {
     let cues: usize = files(&out).iter().map(|file| count_cues(&out.join(file))).sum();
     let told = python("tests/export/read_webvtt.py", &[&out]);
     assert!(cues > 1000 && told.contains(&format!("webvtt: {cues} cues")), "{cues}, {told}");
+}
+
+#[test]
+fn the_report_is_valid_html_that_a_browser_opens_and_axe_core_finds_accessible() {
+    let folder = folder();
+    let out = folder.path().join("report.html");
+    let ran = shedlight(&[
+        "report",
+        sample().to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+        "--date",
+        "2025-04-01",
+    ]);
+    assert_eq!(ran.code, 0, "{ran:?}");
+    let told = python("tests/export/open_html.py", &[&out]);
+    assert!(told.contains("html: no parse error") && told.contains("none is broken"), "{told}");
+    let drawn = std::fs::read_to_string(&out).unwrap().matches("<figure").count();
+    assert!(drawn > 5 && told.contains(&format!("{drawn} figures drawn")), "{drawn}: {told}");
 }
 
 fn count_cues(path: &Path) -> usize {

@@ -3,12 +3,17 @@
 //! Pooling adds times, counts and cases; it never takes seconds for independent.
 
 mod counts;
+mod over_sessions;
 mod shape;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use self::counts::Counted;
 pub use self::counts::Counts;
+pub use self::over_sessions::{
+    CourseFigures, CriterionFigures, IntervalFigures, OverSessions, PhaseFigures, SamplingFigures,
+    SequenceFigures, SessionValue, TrendFigures, over_sessions,
+};
 pub use self::shape::{
     AnimalSummary, ApproachFigures, BehaviourFigures, BetweenFigures, CodingSummary, ConcernFigures, Figures,
     FoodFigures, IncidentFigures, LatencyFigures, OneLatency, PresentationFigures, ResumeFigures,

@@ -5,7 +5,7 @@ use iced::{Alignment, Element, Length};
 
 use super::{Coding, Message, Said, keys};
 use crate::gui::theme::{self, Mode, Palette};
-use crate::gui::widget::{card, keyboard, ribbon, tape, video};
+use crate::gui::widget::{card, covers, keyboard, ribbon, tape, video};
 use crate::model::Status;
 use crate::workbench::autosave::Saved;
 use crate::workbench::player::Direction;
@@ -40,7 +40,8 @@ impl Coding {
         ]
         .spacing(6)
         .padding(8);
-        if self.show_keys { stack![screen, legend(palette)].into() } else { screen.into() }
+        let keys_now = if self.covering.is_some() { super::covers::COVERS } else { &[] };
+        if self.show_keys { stack![screen, legend(keys_now, palette)].into() } else { screen.into() }
     }
 
     fn picture_area(&self, palette: Palette) -> Element<'_, Message> {
@@ -48,6 +49,17 @@ impl Coding {
             match (&self.picture, self.opening.values().copied().reduce(f32::min)) {
                 (Some(picture), _) => {
                     let main = video::video(picture, self.sight, video::Place::Main);
+                    let main = match &self.covering {
+                        Some(own) => {
+                            let (faces, chosen) = (own.shown.as_slice(), own.chosen);
+                            stack![
+                                main,
+                                covers::covers(picture, self.sight, faces, chosen, palette, Message::Cover)
+                            ]
+                            .into()
+                        }
+                        None => main,
+                    };
                     match &self.beside_picture {
                         Some((_, other)) => row![main, video::video(other, self.sight, video::Place::Beside)]
                             .spacing(4)
@@ -250,13 +262,14 @@ impl Coding {
     }
 }
 
-/// All keys, over the screen.
-fn legend<'a>(palette: Palette) -> Element<'a, Message> {
-    let third = keys::TABLE.len().div_ceil(3);
+/// All keys, over the screen; before them those of what is being done.
+fn legend<'a>(more: &[(&'static str, &'static str)], palette: Palette) -> Element<'a, Message> {
+    let plain = keys::TABLE.iter().map(|(key, does, _)| (*key, *does));
+    let all: Vec<(&str, &str)> = more.iter().copied().chain(plain).collect();
     let mut columns = row![].spacing(32);
-    for part in keys::TABLE.chunks(third) {
+    for part in all.chunks(all.len().div_ceil(3).max(1)) {
         let mut lines = column![].spacing(6);
-        for (key, does, _) in part {
+        for (key, does) in part {
             lines = lines.push(
                 row![
                     text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(128),
