@@ -113,9 +113,14 @@ pub fn coverage(sessions: &[Covered<'_>], look: &Look) -> Chart {
         caption = format!("{caption} Of a day with more than {A_DAY} sessions {A_DAY} are drawn.");
     }
     let mut page = Page::new(look, title, &caption);
+    // Days are of one size in all strips.
+    let columns = strips.iter().map(|strip| weeks(strip.from, strip.to)).max().unwrap_or(1);
+    #[allow(clippy::cast_precision_loss)] // A year of weeks.
+    let room = (page.canvas.width() - MARGIN * 2.0 - NAMES) / columns as f64;
+    let cell = room.clamp(8.0, 24.0).floor();
     let mut y = page.top;
     for strip in strips.drain(left..) {
-        y = draw(&mut page, &strip, y) + 14.0;
+        y = draw(&mut page, &strip, cell, y) + 14.0;
     }
     let is_there = |coverage: &Coverage| sessions.iter().any(|own| own.coverage == *coverage);
     let legend: Vec<(Sample, String)> = Coverage::ALL
@@ -174,13 +179,10 @@ fn weeks(from: NaiveDate, to: NaiveDate) -> u64 {
 }
 
 /// Draws a strip; where it ends.
-fn draw(page: &mut Page, strip: &Strip<'_>, y: f64) -> f64 {
+fn draw(page: &mut Page, strip: &Strip<'_>, cell: f64, y: f64) -> f64 {
     let look = page.canvas.look;
     page.canvas.text(MARGIN, y + LINE / 2.0, &strip.heading, Style::label(look.text));
     let columns = weeks(strip.from, strip.to);
-    #[allow(clippy::cast_precision_loss)] // A year of weeks.
-    let room = (page.canvas.width() - MARGIN * 2.0 - NAMES) / columns as f64;
-    let cell = room.clamp(8.0, 24.0).floor();
     let (left, top) = (MARGIN + NAMES, y + 2.0 * LINE + 2.0);
     let quiet = Style::label(look.quiet);
     // Where the rows are narrower than the letters every third name stands.

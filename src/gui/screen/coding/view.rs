@@ -40,8 +40,17 @@ impl Coding {
         ]
         .spacing(6)
         .padding(8);
-        let keys_now = if self.covering.is_some() { super::covers::COVERS } else { &[] };
-        if self.show_keys { stack![screen, legend(keys_now, palette)].into() } else { screen.into() }
+        if !self.show_keys {
+            return screen.into();
+        }
+        let keys = if self.covering.is_some() {
+            legend("Covering faces; what moves the film moves it as ever:", super::covers::COVERS, 1, palette)
+        } else {
+            let all: Vec<(&str, &str)> = keys::TABLE.iter().map(|(key, does, _)| (*key, *does)).collect();
+            let words = "Letters and digits code: they are drawn on the keyboard below. Everything else:";
+            legend(words, &all, 3, palette)
+        };
+        stack![screen, keys].into()
     }
 
     fn picture_area(&self, palette: Palette) -> Element<'_, Message> {
@@ -262,17 +271,21 @@ impl Coding {
     }
 }
 
-/// All keys, over the screen; before them those of what is being done.
-fn legend<'a>(more: &[(&'static str, &'static str)], palette: Palette) -> Element<'a, Message> {
-    let plain = keys::TABLE.iter().map(|(key, does, _)| (*key, *does));
-    let all: Vec<(&str, &str)> = more.iter().copied().chain(plain).collect();
+/// Keys over the screen, in so many columns.
+fn legend<'a>(
+    words: &'static str,
+    all: &[(&'static str, &'static str)],
+    columns: usize,
+    palette: Palette,
+) -> Element<'a, Message> {
+    let length = all.len().div_ceil(columns).max(1);
     let mut columns = row![].spacing(32);
-    for part in all.chunks(all.len().div_ceil(3).max(1)) {
+    for part in all.chunks(length) {
         let mut lines = column![].spacing(6);
         for (key, does) in part {
             lines = lines.push(
                 row![
-                    text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(128),
+                    text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(144),
                     text(*does).size(theme::BODY).color(palette.quiet),
                 ]
                 .spacing(8),
@@ -282,9 +295,7 @@ fn legend<'a>(more: &[(&'static str, &'static str)], palette: Palette) -> Elemen
     }
     let words = column![
         text("Keys").size(theme::TITLE).font(theme::MEDIUM).color(palette.text),
-        text("Letters and digits code: they are drawn on the keyboard below. Everything else:")
-            .size(theme::BODY)
-            .color(palette.quiet),
+        text(words).size(theme::BODY).color(palette.quiet),
         columns,
         text("F1 or Escape closes this.").size(theme::BODY).color(palette.quiet),
     ]
