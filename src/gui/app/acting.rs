@@ -210,7 +210,7 @@ impl App {
             sessions::Action::TakeIn(path) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
                 let mut open = Intake::new(folder, self.sessions.animal());
-                let task = open.look(&path).map(Message::Intake);
+                let task = open.look_into(&path).map(Message::Intake);
                 self.screen = Screen::Intake(Box::new(open));
                 return Task::batch([task, iced::widget::operation::focus(intake::FIRST)]);
             }

@@ -420,7 +420,7 @@ impl HandOver {
             looked.about.clone()
         } else {
             format!(
-                "{}: {conflicts} differ, {} are new, {} are the same",
+                "{}: {conflicts} different, {} new, {} the same",
                 looked.about,
                 looked.items.len() - conflicts,
                 looked.same
@@ -435,7 +435,7 @@ impl HandOver {
             row![
                 text(counts).size(theme::BODY).font(theme::MEDIUM).color(palette.text),
                 space::horizontal(),
-                quiet("Up and Down choose, F8 says what becomes of it", palette)
+                quiet("Up, Down; F8: what becomes of it", palette)
             ],
             scrollable(list).id(LIST).height(Length::Fill)
         ]

@@ -122,6 +122,19 @@ impl Intake {
         }
     }
 
+    /// Looks at a file, or at each file of a folder.
+    pub fn look_into(&mut self, path: &Path) -> Task<Message> {
+        let Ok(entries) = std::fs::read_dir(path) else { return self.look(path) };
+        let is_hidden =
+            |path: &PathBuf| path.file_name().is_none_or(|name| name.to_string_lossy().starts_with('.'));
+        let mut files: Vec<PathBuf> = entries
+            .filter_map(|entry| Some(entry.ok()?.path()))
+            .filter(|path| path.is_file() && !is_hidden(path))
+            .collect();
+        files.sort();
+        Task::batch(files.iter().map(|file| self.look(file)).collect::<Vec<_>>())
+    }
+
     /// Looks at a file, off the drawing thread.
     pub fn look(&mut self, path: &Path) -> Task<Message> {
         let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
@@ -144,7 +157,7 @@ impl Intake {
             self.is_asked = false;
         }
         match message {
-            Message::Dropped(path) => return Action::Run(self.look(&path)),
+            Message::Dropped(path) => return Action::Run(self.look_into(&path)),
             Message::Looked(looked) => {
                 self.reading = self.reading.saturating_sub(1);
                 match *looked {

@@ -49,6 +49,8 @@ fn words(value: &Value) -> String {
         Value::Null => return "nothing".to_owned(),
         Value::String(text) => format!("'{text}'"),
         Value::Array(items) => return format!("{} entries", items.len()),
+        // Told place by place where both have it; here one side has nothing.
+        Value::Object(_) => return "an entry".to_owned(),
         other => other.to_string(),
     };
     if text.chars().count() <= LONGEST {
@@ -66,13 +68,14 @@ mod tests {
     #[test]
     fn differences_name_their_place_and_both_sides() {
         let here = json!({"facts": {"air_c": 24.0, "exit_open": true}, "clips": [{"offset": 0}], "same": 1});
-        let there = json!({"facts": {"air_c": 25.5}, "clips": [{"offset": 5}], "same": 1, "notes": "late"});
+        let there = json!({"facts": {"air_c": 25.5}, "clips": [{"offset": 5}], "same": 1, "notes": "late", "food": {"item": "kale"}});
         assert_eq!(
             between(&here, &there),
             [
                 "facts.air_c: here 24.0, there 25.5",
                 "facts.exit_open: here true, there nothing",
                 "clips.1.offset: here 0, there 5",
+                "food: here nothing, there an entry",
                 "notes: here nothing, there 'late'",
             ]
         );

@@ -64,7 +64,7 @@ impl Sessions {
             .align_y(iced::Center),
             row![
                 field(
-                    "Path of a video file: a new session of the same animal",
+                    "Path of a video file, or of a folder of them: new sessions",
                     &self.clip_path,
                     Message::ClipPath
                 )
