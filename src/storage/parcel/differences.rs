@@ -75,8 +75,8 @@ mod tests {
                 "facts.air_c: here 24.0, there 25.5",
                 "facts.exit_open: here true, there nothing",
                 "clips.1.offset: here 0, there 5",
-                "food: here nothing, there an entry",
                 "notes: here nothing, there 'late'",
+                "food: here nothing, there an entry",
             ]
         );
         assert!(between(&here, &here).is_empty());
