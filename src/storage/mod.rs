@@ -68,7 +68,7 @@ pub enum Error {
     },
     /// A newer program wrote it.
     #[error(
-        "it was written by a newer Shedlight (format version {found}; this one reads up to {known}): update Shedlight; the file is left as it is: {path}"
+        "it was written by a newer Shedlight (format version {found}; this one knows up to {known}): update Shedlight to work on it; until then it can be looked at as far as it is understood, and is left as it is: {path}"
     )]
     Newer {
         /// Which file.
