@@ -354,6 +354,10 @@ pub struct Import {
 pub struct Check {
     /// The study folder
     pub study: PathBuf,
+    /// Put in order what can be: leftovers, torn journals, locks nobody holds, coding files that can't be read;
+    /// every original is kept in a folder put-aside-1, -2, … of its session. Then check as without it
+    #[arg(long)]
+    pub repair: bool,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

@@ -13,6 +13,7 @@ use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{CODING_FORMAT, Coding};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::leftovers::{self, Leftover};
+use crate::storage::repair::{self, Repair};
 use crate::storage::study_folder::Definitions;
 use crate::storage::{StudyFolder, coding_file, journal, json, versions};
 
@@ -79,6 +80,7 @@ impl Findings {
 
 pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     let study = StudyFolder::open(&asked.study)?;
+    let repairs = if asked.repair { repair_all(&study) } else { Vec::new() };
     let mut found = Findings(Vec::new());
     let mut files = 1;
     found.problems(&study.root().join("study.json"), &validate::study(&study.study));
@@ -144,10 +146,18 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     if asked.json {
         let text = serde_json::json!({
             "study": asked.study.display().to_string(), "files": files, "errors": errors, "findings": found.0,
+            "repairs": repairs,
         });
         serde_json::to_writer_pretty(&mut *out, &text)?;
         writeln!(out)?;
     } else {
+        for repair in &repairs {
+            let word = if repair.is_done { "repaired" } else { "not repaired" };
+            writeln!(out, "{word}: {}: {}", repair.what, repair.path.display())?;
+        }
+        if asked.repair && repairs.is_empty() {
+            writeln!(out, "nothing to repair")?;
+        }
         for finding in &found.0 {
             let place = match (finding.line, finding.column) {
                 (Some(line), Some(column)) => format!("{}:{line}:{column}", finding.path),
@@ -168,8 +178,18 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
         writeln!(out, "{files} files looked at: {verdict}")?;
     }
     // A slip may be as it should be: it alone is no finding.
-    let is_fine = found.0.iter().all(|finding| finding.gravity == "slip");
+    let is_fine = repairs.iter().all(|repair| repair.is_done)
+        && found.0.iter().all(|finding| finding.gravity == "slip");
     Ok(if is_fine { FINE } else { FINDINGS })
+}
+
+/// Every session's folder, readable or not.
+fn repair_all(study: &StudyFolder) -> Vec<Repair> {
+    let Ok(entries) = std::fs::read_dir(study.root().join("sessions")) else { return Vec::new() };
+    let mut folders: Vec<_> =
+        entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
+    folders.sort();
+    folders.iter().flat_map(|folder| repair::session_folder(folder)).collect()
 }
 
 fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {

@@ -76,7 +76,7 @@ pub struct OnDisk {
 }
 
 impl OnDisk {
-    fn new(path: &Path, text: &str) -> Self {
+    pub(super) fn new(path: &Path, text: &str) -> Self {
         Self { path: path.to_owned(), seen: blake3::hash(text.as_bytes()), is_kept: false }
     }
 
@@ -195,7 +195,7 @@ pub struct OpenedCoding {
 const STALE_AFTER: chrono::TimeDelta = chrono::TimeDelta::hours(12);
 
 /// Takes a coding's lock; with words when one was taken over that nobody had given back.
-fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
+pub(super) fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
     let file = lock_path(path);
     let before = Holder::read(&file);
     let lock = match Lock::try_new(&file) {

@@ -10,6 +10,7 @@ pub mod fingerprint;
 pub mod journal;
 pub mod json;
 pub mod leftovers;
+pub mod repair;
 pub mod study_folder;
 pub mod versions;
 

@@ -4,4 +4,5 @@ mod bad_input;
 mod faults;
 mod keys;
 mod kill;
+mod repair;
 mod schemas;
