@@ -1,7 +1,9 @@
 //! The study folder and the bench: what keys do, and that nothing is lost.
 
 mod bad_input;
+mod disk;
 mod faults;
+mod fuzz;
 mod keys;
 mod kill;
 mod repair;
