@@ -54,6 +54,8 @@ pub enum Command {
     Check(Check),
     /// List earlier versions of a coding, or put one back; the present one is kept first
     Restore(Restore),
+    /// Take a changed or re-encoded file for a clip, with who says that it shows the same and why
+    Accept(Accept),
     /// Put a coding together with a copy of it that a sync program left, mark by mark
     Merge(Merge),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
@@ -371,6 +373,22 @@ pub struct Restore {
     /// The version to put back; without it they are listed
     #[arg(long = "version", value_name = "N")]
     pub number: Option<u32>,
+}
+
+/// Arguments of `accept`.
+#[derive(Debug, Args)]
+pub struct Accept {
+    /// The session's folder
+    pub session: PathBuf,
+    /// The clip, by its path as the session has it; without it the clips that wait are listed
+    #[arg(long, requires_all = ["by", "because"])]
+    pub clip: Option<String>,
+    /// Who says so: a person's code in the study
+    #[arg(long, value_name = "CODE")]
+    pub by: Option<String>,
+    /// Why it shows the same pictures at the same times
+    #[arg(long, value_name = "WORDS")]
+    pub because: Option<String>,
 }
 
 /// Arguments of `merge`.

@@ -116,7 +116,7 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
                 ClipState::Changed(at) => found.add(
                     "error",
                     &at,
-                    "the clip was changed or replaced since it was added: put the original back; its marks may lie on other pictures".to_owned(),
+                    "the clip was changed or replaced since it was added: put the original back, or look at it and say 'shedlight accept'; its marks may lie on other pictures".to_owned(),
                 ),
                 ClipState::Missing(at) => found.add(
                     "error",

@@ -4,6 +4,7 @@
 //! [`COULD_NOT`]. Results go to the given writer, progress and remarks to standard error, and
 //! errors are returned: `main` prints them.
 
+mod accept;
 mod agree;
 pub mod arguments;
 mod check;
@@ -148,6 +149,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Import(asked) => import::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
         Command::Restore(asked) => versions::restore(&asked, out),
+        Command::Accept(asked) => accept::run(&asked, out),
         Command::Merge(asked) => versions::merge(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),

@@ -166,8 +166,7 @@ fn a_file_of_a_newer_version_is_read_told_and_never_written() {
         }
         let mut after = contents(&sound.root);
         // Made and given back before the ethogram was known: it says nothing.
-        let _ = after
-            .retain(|path, text| !(text.is_empty() && path.extension().is_some_and(|end| end == "lock")));
+        after.retain(|path, text| !(text.is_empty() && path.extension().is_some_and(|end| end == "lock")));
         assert_eq!(after, before, "{file}");
     }
 }
@@ -262,6 +261,49 @@ fn rule_32_a_missing_clip_and_a_changed_one_are_told_apart() {
     let ran = sound.check();
     assert_eq!(ran.code, 1);
     assert!(ran.out.contains("remark: clip 'clips/a.mp4' was moved"), "{}", ran.out);
+}
+
+#[test]
+fn rule_32_a_changed_clip_is_taken_when_a_person_says_so_with_name_and_reason() {
+    let sound = Sound::new();
+    let session = sound.root.join("sessions/s1");
+    let clip = sound.root.join("clips/a.mp4");
+    let accept = |more: &[&str]| {
+        let mut arguments = vec!["accept", session.to_str().unwrap()];
+        arguments.extend(more);
+        shedlight(&arguments)
+    };
+    let why = ["--clip", "clips/a.mp4", "--by", "K-01", "--because", "the same film, re-encoded"];
+    assert!(accept(&[]).out.contains("no clip was changed"));
+    let ran = accept(&why);
+    assert!(ran.code == 2 && ran.err.contains("unchanged"), "{}", ran.err);
+    let before = fs::read(session.join("session.json")).unwrap();
+    fs::write(&clip, vec![4_u8; 6_000]).unwrap();
+    let listed = accept(&[]);
+    assert!(
+        listed.code == 1 && listed.out.contains("changed since it was added: clips/a.mp4"),
+        "{}",
+        listed.out
+    );
+    // Not without who and why, and not by nobody.
+    for few in [&why[..2], &why[..4], &["--clip", "clips/a.mp4", "--by", "X", "--because", "y"]] {
+        assert_eq!(accept(few).code, 2, "{few:?}");
+    }
+    assert_eq!(fs::read(session.join("session.json")).unwrap(), before);
+    let held = coding_file::open(&sound.coding).unwrap();
+    assert!(accept(&why).err.contains("another window"), "not while somebody codes it");
+    drop(held);
+    let film = fs::read(&clip).unwrap();
+    let ran = accept(&why);
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert_eq!(fs::read(&clip).unwrap(), film, "film is never written");
+    assert_eq!(sound.check().code, 0);
+    let study = StudyFolder::open(&sound.root).unwrap();
+    let own = study.session(&"s1".into()).unwrap().clips.remove(0);
+    let accepted = &own.accepted[0];
+    assert_eq!((accepted.by.as_str(), accepted.reason.as_str()), ("K-01", "the same film, re-encoded"));
+    assert_eq!(accepted.before.as_ref().map(|before| before.size), Some(5_000));
+    assert_eq!(own.fingerprint.map(|now| now.size), Some(6_000));
 }
 
 #[test]

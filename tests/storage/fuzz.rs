@@ -160,7 +160,7 @@ fn damaged_ethograms_are_told() {
     let file = fs::read_dir(root().join("sample-codings/ethograms"))
         .unwrap()
         .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
-        .filter(|name| name.ends_with(".json"))
+        .filter(|name| Path::new(name).extension().is_some_and(|ending| ending == "json"))
         .min()
         .unwrap();
     fuzz(&format!("ethograms/{file}"), 2, |root, _| read_everything(root));

@@ -187,13 +187,11 @@ impl Coding {
         for clip in &session.clips {
             match fingerprint::find(folder.root(), clip) {
                 ClipState::There(path) | ClipState::Moved(path) => clips.push((clip.id, path)),
-                ClipState::Changed(path) => {
-                    troubles.push(format!(
-                        "The clip was changed since it was added; its marks may lie on other pictures: {}",
-                        path.display()
-                    ));
-                    clips.push((clip.id, path));
-                }
+                ClipState::Changed(path) => troubles.push(format!(
+                    "The clip was changed since it was added; its marks may lie on other pictures, so it is not shown. \
+                     Put the original back, or say with 'shedlight accept' that it shows the same: {}",
+                    path.display()
+                )),
                 ClipState::Missing(path) => troubles.push(format!(
                     "The clip is missing; coding goes on without its picture. Put it back: {}",
                     path.display()
