@@ -10,7 +10,7 @@ use super::arguments::Check;
 use super::{CommandResult, FINDINGS, FINE};
 use crate::measures::{Marks, Record, slips};
 use crate::model::validate::{self, Gravity, Problem};
-use crate::model::{CODING_FORMAT, Coding};
+use crate::model::{CODING_FORMAT, Coding, Session};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::leftovers::{self, Leftover};
 use crate::storage::repair::{self, Repair};
@@ -107,24 +107,7 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
         files += 1;
         let path = entry.folder.join("session.json");
         found.problems(&path, &validate::session(&entry.session, &study.study));
-        for clip in &entry.session.clips {
-            match fingerprint::find(study.root(), clip) {
-                ClipState::There(_) => {}
-                ClipState::Moved(to) => {
-                    found.add("remark", &path, format!("clip '{}' was moved; it is now {}", clip.path, to.display()));
-                }
-                ClipState::Changed(at) => found.add(
-                    "error",
-                    &at,
-                    "the clip was changed or replaced since it was added: put the original back, or look at it and say 'shedlight accept'; its marks may lie on other pictures".to_owned(),
-                ),
-                ClipState::Missing(at) => found.add(
-                    "error",
-                    &at,
-                    "the clip is missing: put it back, or open the session and name where it is now".to_owned(),
-                ),
-            }
-        }
+        check_clips(&study, &entry.session, &path, &mut found);
         for left in leftovers::of_session(&entry.folder) {
             found.leftover(&left);
         }
@@ -190,6 +173,38 @@ fn repair_all(study: &StudyFolder) -> Vec<Repair> {
         entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
     folders.sort();
     folders.iter().flat_map(|folder| repair::session_folder(folder)).collect()
+}
+
+fn check_clips(study: &StudyFolder, session: &Session, path: &Path, found: &mut Findings) {
+    for clip in &session.clips {
+        let state = fingerprint::find(study.root(), clip);
+        if let Some(deleted) = &clip.deleted {
+            if let ClipState::There(at) | ClipState::Moved(at) = &state {
+                let what = format!(
+                    "the film of '{}' counts as deleted since {} and is still here: delete it too, or take that out of the session",
+                    clip.path, deleted.on
+                );
+                found.add("error", at, what);
+            }
+            continue;
+        }
+        match state {
+            ClipState::There(_) => {}
+            ClipState::Moved(to) => {
+                found.add("remark", path, format!("clip '{}' was moved; it is now {}", clip.path, to.display()));
+            }
+            ClipState::Changed(at) => found.add(
+                "error",
+                &at,
+                "the clip was changed or replaced since it was added: put the original back, or look at it and say 'shedlight accept'; its marks may lie on other pictures".to_owned(),
+            ),
+            ClipState::Missing(at) => found.add(
+                "error",
+                &at,
+                "the clip is missing: put it back, or open the session and name where it is now".to_owned(),
+            ),
+        }
+    }
 }
 
 fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {

@@ -204,7 +204,7 @@ fn a_held_coding_is_looked_at_and_changes_nothing() {
     for refused in [
         coder.remove(MarkId(1)),
         coder.reopen(),
-        coder.close(Micros(9_000_000)),
+        coder.close(Micros(9_000_000), chrono::DateTime::default()),
         coder.set_pass_done(0, true),
     ] {
         assert!(refused.is_err());

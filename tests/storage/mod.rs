@@ -6,5 +6,7 @@ mod faults;
 mod fuzz;
 mod keys;
 mod kill;
+mod parcel;
 mod repair;
+mod retention;
 mod schemas;
