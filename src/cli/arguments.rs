@@ -61,6 +61,8 @@ pub enum Command {
     Check(Check),
     /// List earlier versions of a coding, or put one back; the present one is kept first
     Restore(Restore),
+    /// Take a changed or re-encoded file for a clip, with who says that it shows the same and why
+    Accept(Accept),
     /// Put a coding together with a copy of it that a sync program left, mark by mark
     Merge(Merge),
     /// Let links of reports (shedlight:open?…) open this program, for you alone on this computer
@@ -451,6 +453,10 @@ pub struct Register {
 pub struct Check {
     /// The study folder
     pub study: PathBuf,
+    /// Put in order what can be: leftovers, torn journals, locks nobody holds, coding files that can't be read;
+    /// every original is kept in a folder put-aside-1, -2, … of its session. Then check as without it
+    #[arg(long)]
+    pub repair: bool,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -464,6 +470,22 @@ pub struct Restore {
     /// The version to put back; without it they are listed
     #[arg(long = "version", value_name = "N")]
     pub number: Option<u32>,
+}
+
+/// Arguments of `accept`.
+#[derive(Debug, Args)]
+pub struct Accept {
+    /// The session's folder
+    pub session: PathBuf,
+    /// The clip, by its path as the session has it; without it the clips that wait are listed
+    #[arg(long, requires_all = ["by", "because"])]
+    pub clip: Option<String>,
+    /// Who says so: a person's code in the study
+    #[arg(long, value_name = "CODE")]
+    pub by: Option<String>,
+    /// Why it shows the same pictures at the same times
+    #[arg(long, value_name = "WORDS")]
+    pub because: Option<String>,
 }
 
 /// Arguments of `merge`.

@@ -10,9 +10,10 @@ use super::arguments::Check;
 use super::{CommandResult, FINDINGS, FINE};
 use crate::measures::{Marks, Record, slips};
 use crate::model::validate::{self, Gravity, Problem};
-use crate::model::{CODING_FORMAT, Coding};
+use crate::model::{CODING_FORMAT, Coding, Session};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::leftovers::{self, Leftover};
+use crate::storage::repair::{self, Repair};
 use crate::storage::study_folder::Definitions;
 use crate::storage::{StudyFolder, coding_file, journal, json, versions};
 
@@ -79,6 +80,7 @@ impl Findings {
 
 pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     let study = StudyFolder::open(&asked.study)?;
+    let repairs = if asked.repair { repair_all(&study) } else { Vec::new() };
     let mut found = Findings(Vec::new());
     let mut files = 1;
     found.problems(&study.root().join("study.json"), &validate::study(&study.study));
@@ -105,35 +107,7 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
         files += 1;
         let path = entry.folder.join("session.json");
         found.problems(&path, &validate::session(&entry.session, &study.study));
-        for clip in &entry.session.clips {
-            let state = fingerprint::find(study.root(), clip);
-            if let Some(deleted) = &clip.deleted {
-                if let ClipState::There(at) | ClipState::Moved(at) = &state {
-                    let what = format!(
-                        "the film of '{}' counts as deleted since {} and is still here: delete it too, or take that out of the session",
-                        clip.path, deleted.on
-                    );
-                    found.add("error", at, what);
-                }
-                continue;
-            }
-            match state {
-                ClipState::There(_) => {}
-                ClipState::Moved(to) => {
-                    found.add("remark", &path, format!("clip '{}' was moved; it is now {}", clip.path, to.display()));
-                }
-                ClipState::Changed(at) => found.add(
-                    "error",
-                    &at,
-                    "the clip was changed or replaced since it was added: put the original back; its marks may lie on other pictures".to_owned(),
-                ),
-                ClipState::Missing(at) => found.add(
-                    "error",
-                    &at,
-                    "the clip is missing: put it back, or open the session and name where it is now".to_owned(),
-                ),
-            }
-        }
+        check_clips(&study, &entry.session, &path, &mut found);
         for left in leftovers::of_session(&entry.folder) {
             found.leftover(&left);
         }
@@ -155,10 +129,18 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     if asked.json {
         let text = serde_json::json!({
             "study": asked.study.display().to_string(), "files": files, "errors": errors, "findings": found.0,
+            "repairs": repairs,
         });
         serde_json::to_writer_pretty(&mut *out, &text)?;
         writeln!(out)?;
     } else {
+        for repair in &repairs {
+            let word = if repair.is_done { "repaired" } else { "not repaired" };
+            writeln!(out, "{word}: {}: {}", repair.what, repair.path.display())?;
+        }
+        if asked.repair && repairs.is_empty() {
+            writeln!(out, "nothing to repair")?;
+        }
         for finding in &found.0 {
             let place = match (finding.line, finding.column) {
                 (Some(line), Some(column)) => format!("{}:{line}:{column}", finding.path),
@@ -179,8 +161,50 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
         writeln!(out, "{files} files looked at: {verdict}")?;
     }
     // A slip may be as it should be: it alone is no finding.
-    let is_fine = found.0.iter().all(|finding| finding.gravity == "slip");
+    let is_fine = repairs.iter().all(|repair| repair.is_done)
+        && found.0.iter().all(|finding| finding.gravity == "slip");
     Ok(if is_fine { FINE } else { FINDINGS })
+}
+
+/// Every session's folder, readable or not.
+fn repair_all(study: &StudyFolder) -> Vec<Repair> {
+    let Ok(entries) = std::fs::read_dir(study.root().join("sessions")) else { return Vec::new() };
+    let mut folders: Vec<_> =
+        entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
+    folders.sort();
+    folders.iter().flat_map(|folder| repair::session_folder(folder)).collect()
+}
+
+fn check_clips(study: &StudyFolder, session: &Session, path: &Path, found: &mut Findings) {
+    for clip in &session.clips {
+        let state = fingerprint::find(study.root(), clip);
+        if let Some(deleted) = &clip.deleted {
+            if let ClipState::There(at) | ClipState::Moved(at) = &state {
+                let what = format!(
+                    "the film of '{}' counts as deleted since {} and is still here: delete it too, or take that out of the session",
+                    clip.path, deleted.on
+                );
+                found.add("error", at, what);
+            }
+            continue;
+        }
+        match state {
+            ClipState::There(_) => {}
+            ClipState::Moved(to) => {
+                found.add("remark", path, format!("clip '{}' was moved; it is now {}", clip.path, to.display()));
+            }
+            ClipState::Changed(at) => found.add(
+                "error",
+                &at,
+                "the clip was changed or replaced since it was added: put the original back, or look at it and say 'shedlight accept'; its marks may lie on other pictures".to_owned(),
+            ),
+            ClipState::Missing(at) => found.add(
+                "error",
+                &at,
+                "the clip is missing: put it back, or open the session and name where it is now".to_owned(),
+            ),
+        }
+    }
 }
 
 fn check_coding(study: &StudyFolder, path: &Path, found: &mut Findings) {

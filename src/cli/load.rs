@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use super::Error;
 use super::arguments::Choice;
 use crate::model::Session;
-use crate::storage::StudyFolder;
 use crate::storage::study_folder::{self, Definitions, LoadedCoding};
+use crate::storage::{StudyFolder, coding_file};
 
 /// The codings that were asked for.
 #[derive(Debug, Default)]
@@ -53,6 +53,12 @@ pub(super) fn codings(paths: &[PathBuf], choice: &Choice) -> Result<Loaded, Erro
         let Some(folder) = loaded.studies.get(study) else { continue };
         match folder.load_coding(&path) {
             Ok(coding) => {
+                if let Some(newer) = coding_file::newer(&path, Some(&coding.coding.ethogram)) {
+                    let words = newer.to_string();
+                    if !loaded.problems.contains(&words) {
+                        loaded.problems.push(words);
+                    }
+                }
                 if coding.definitions == Definitions::ChangedSince {
                     loaded.problems.push(format!(
                         "the ethogram {} revision {} was changed after this coding was made; make a new revision instead: {}",

@@ -4,6 +4,7 @@
 //! [`COULD_NOT`]. Results go to the given writer, progress and remarks to standard error, and
 //! errors are returned: `main` prints them.
 
+mod accept;
 mod agree;
 pub mod arguments;
 mod check;
@@ -164,6 +165,7 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::TakeIn(asked) => take_in::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
         Command::Restore(asked) => versions::restore(&asked, out),
+        Command::Accept(asked) => accept::run(&asked, out),
         Command::Merge(asked) => versions::merge(&asked, out),
         Command::Register(asked) => register::run(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),

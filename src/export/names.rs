@@ -40,7 +40,8 @@ pub fn named_in(session: &Session) -> impl Iterator<Item = &PersonCode> {
     let left = session.left_out.iter().filter_map(|left| left.by.as_ref());
     let decided = session.decision.iter().filter_map(|decision| decision.by.as_ref());
     let deleted = session.clips.iter().filter_map(|clip| Some(&clip.deleted.as_ref()?.by));
-    session.handler.iter().chain(left).chain(decided).chain(deleted)
+    let accepted = session.clips.iter().flat_map(|clip| &clip.accepted).map(|own| &own.by);
+    session.handler.iter().chain(left).chain(decided).chain(deleted).chain(accepted)
 }
 
 /// Who gets which pseudonym: for an export that takes one session after another.
@@ -233,15 +234,18 @@ impl Cleaner<'_> {
         self.text(&mut session.notes);
         for anchor in &mut session.clock_anchors {
             self.text(&mut anchor.note);
+            anchor.extra.clear();
         }
         if let Some(left) = &mut session.left_out {
             self.needed(&mut left.reason);
+            left.extra.clear();
             if let Some(by) = &mut left.by {
                 self.names.replace(by);
             }
         }
         if let Some(decision) = &mut session.decision {
             self.needed(&mut decision.reason);
+            decision.extra.clear();
             if let Some(by) = &mut decision.by {
                 self.names.replace(by);
             }
@@ -260,7 +264,32 @@ impl Cleaner<'_> {
                 clip.path = format!("clips/{}-{}.{ending}", session.id, clip.id.0);
                 self.dropped += 1;
             }
+            for accepted in &mut clip.accepted {
+                self.names.replace(&mut accepted.by);
+                self.needed(&mut accepted.reason);
+                accepted.extra.clear();
+                if let Some(before) = &mut accepted.before {
+                    before.extra.clear();
+                }
+            }
+            for gap in &mut clip.gaps {
+                self.text(&mut gap.reason);
+                gap.extra.clear();
+            }
+            for cover in &mut clip.face_covers {
+                cover.extra.clear();
+            }
+            if let Some(fingerprint) = &mut clip.fingerprint {
+                fingerprint.extra.clear();
+            }
             clip.extra.clear();
+        }
+        for food in &mut session.food {
+            food.extra.clear();
+        }
+        for point in &mut session.sync_points {
+            self.text(&mut point.what);
+            point.extra.clear();
         }
         session.facts.extra.clear();
         self.extra(&mut session.extra);

@@ -298,6 +298,9 @@ pub struct Clip {
     /// Name of the camera, where there are several.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub camera: Option<String>,
+    /// Other files that a person took for this clip, oldest first; the last one is in use.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub accepted: Vec<AcceptedFile>,
     /// Stretches of session time that the file should hold and does not.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub gaps: Vec<Gap>,
@@ -344,6 +347,7 @@ impl Clip {
             drift: 0.0,
             real_time_factor: 1.0,
             camera: None,
+            accepted: Vec::new(),
             gaps: Vec::new(),
             face_covers: Vec::new(),
             deleted: None,
@@ -461,6 +465,23 @@ pub struct LeftOut {
     /// Who decided it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<PersonCode>,
+    /// Keys this version does not know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// A changed or re-encoded file that a person took for a clip.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct AcceptedFile {
+    /// Who said that it shows the same.
+    pub by: PersonCode,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// Why it may be taken.
+    pub reason: String,
+    /// What the clip was known by before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub before: Option<Fingerprint>,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,

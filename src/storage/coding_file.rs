@@ -16,6 +16,9 @@ use crate::time::{Micros, Span};
 /// What stands before the marks: enough for a list of codings.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct CodingHead {
+    /// Version of the format.
+    #[serde(default)]
+    pub version: u32,
     /// Of which session.
     pub session: SessionId,
     /// By whom.
@@ -76,7 +79,7 @@ pub struct OnDisk {
 }
 
 impl OnDisk {
-    fn new(path: &Path, text: &str) -> Self {
+    pub(super) fn new(path: &Path, text: &str) -> Self {
         Self { path: path.to_owned(), seen: blake3::hash(text.as_bytes()), is_kept: false }
     }
 
@@ -195,7 +198,7 @@ pub struct OpenedCoding {
 const STALE_AFTER: chrono::TimeDelta = chrono::TimeDelta::hours(12);
 
 /// Takes a coding's lock; with words when one was taken over that nobody had given back.
-fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
+pub(super) fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
     let file = lock_path(path);
     let before = Holder::read(&file);
     let lock = match Lock::try_new(&file) {
@@ -234,14 +237,49 @@ pub fn holder(path: &Path) -> Option<Holder> {
     Holder::read(&lock_path(path))
 }
 
+/// That a coding, its session, its study or its ethogram is of a newer version: it can be looked at,
+/// and nothing may be written for it.
+#[must_use]
+pub fn newer(path: &Path, ethogram: Option<&EthogramRef>) -> Option<Error> {
+    let study = super::study_folder::study_above(path);
+    let definitions = study
+        .as_ref()
+        .zip(ethogram)
+        .map(|(root, own)| root.join("ethograms").join(format!("{}.{}.json", own.id, own.revision)));
+    let files = [
+        Some(path.to_owned()),
+        Some(path.with_file_name("session.json")),
+        study.map(|root| root.join("study.json")),
+        definitions,
+    ];
+    files.into_iter().flatten().find_map(|file| json::newer(&file))
+}
+
+/// Why a coding is only looked at, when that is so in spite of an error of [`open`]: it is of a newer
+/// version, somebody else has it, or its folder can't be written.
+#[must_use]
+pub fn only_to_look(error: &Error) -> bool {
+    matches!(
+        error,
+        Error::Newer { .. } | Error::Held { .. } | Error::Files(crate::files::Error::Write { .. })
+    )
+}
+
 /// Opens a coding to work on it, recovering what a killed program left in the journal.
 ///
 /// # Errors
-/// When it is open elsewhere, or can't be read or written.
+/// When it is open elsewhere, is of a newer version, or can't be read or written. With
+/// [`only_to_look`] it can still be [`read`].
 pub fn open(path: &Path) -> Result<OpenedCoding, Error> {
+    if let Some(newer) = newer(path, None) {
+        return Err(newer);
+    }
     let (lock, left) = lock(path)?;
     let text = json::read_text(path)?;
     let mut coding: Coding = json::parse(path, &text, CODING_FORMAT)?;
+    if let Some(newer) = newer(path, Some(&coding.ethogram)) {
+        return Err(newer);
+    }
     lock.tell(&Holder::here(coding.by.as_str()));
     let before = coding.last_seq;
     let (journal, replay) = Journal::open(&journal_path(path), coding.last_seq)?;
@@ -285,6 +323,9 @@ pub fn create(session_folder: &Path, coding: &Coding) -> Result<PathBuf, Error> 
         }
         number += 1;
     };
+    if let Some(newer) = newer(&path, Some(&coding.ethogram)) {
+        return Err(newer);
+    }
     json::write(&path, coding)?;
     Ok(path)
 }

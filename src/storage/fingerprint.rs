@@ -5,7 +5,7 @@ use std::io::{self, Read as _, Seek as _, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use super::Error;
-use crate::model::{Clip, Extra, Fingerprint};
+use crate::model::{AcceptedFile, Clip, Extra, Fingerprint, PersonCode};
 
 /// Bytes hashed at either end of the file.
 const END: u64 = 1 << 20;
@@ -87,6 +87,18 @@ pub fn find(root: &Path, clip: &Clip) -> ClipState {
         }
     }
     if expected.is_file() { ClipState::Changed(expected) } else { ClipState::Missing(expected) }
+}
+
+/// Takes a changed file for a clip from now on; who said so, when and why is recorded with what the
+/// clip was known by before.
+///
+/// # Errors
+/// When the file can't be read.
+pub fn accept(clip: &mut Clip, file: &Path, by: PersonCode, reason: String) -> Result<(), Error> {
+    let before = clip.fingerprint.replace(of_file(file)?);
+    let at = chrono::Local::now().fixed_offset();
+    clip.accepted.push(AcceptedFile { by, at, reason, before, extra: Extra::new() });
+    Ok(())
 }
 
 #[cfg(test)]

@@ -131,20 +131,28 @@ fn write_spaced(text: &mut String, value: &Value) -> Result<(), serde_json::Erro
     Ok(())
 }
 
-/// Writes a value as our JSON, in one step.
+/// Writes a value as our JSON, in one step. What a newer version wrote is never written again: its
+/// unknown keys would survive, but not what they promise together.
 ///
 /// # Errors
-/// When it can't be written; the old file is then untouched.
+/// When it can't be written, or is of a newer version; the old file is then untouched.
 pub fn write<T: Serialize>(path: &Path, value: &T) -> Result<(), Error> {
-    let text = to_text(value).map_err(|source| Error::Json { path: path.to_owned(), source })?;
+    let fail = |source| Error::Json { path: path.to_owned(), source };
+    let value = serde_json::to_value(value).map_err(fail)?;
+    let version = value.get("version").and_then(Value::as_u64).and_then(|found| u32::try_from(found).ok());
+    if let Some(found) = version.filter(|found| *found > VERSION) {
+        return Err(Error::Newer { path: path.to_owned(), found, known: VERSION });
+    }
+    let text = to_text(&value).map_err(fail)?;
     Ok(files::write_atomically(path, text.as_bytes())?)
 }
 
-/// Reads a file of one of our formats.
+/// Reads a file of one of our formats; of a newer version as far as it is understood, to look at
+/// it: [`newer`] tells, and [`write`] refuses it.
 ///
 /// # Errors
-/// When it can't be read, is of another format or a newer version, or is not what it should be;
-/// with line and column.
+/// When it can't be read, is of another format, of a newer version that is not understood, or not
+/// what it should be; with line and column.
 pub fn read<T: DeserializeOwned>(path: &Path, format: &'static str) -> Result<T, Error> {
     let text = read_text(path)?;
     parse(path, &text, format)
@@ -168,13 +176,6 @@ pub fn read_text(path: &Path) -> Result<String, Error> {
 /// # Errors
 /// As [`read`].
 pub fn parse<T: DeserializeOwned>(path: &Path, text: &str, format: &'static str) -> Result<T, Error> {
-    #[derive(serde::Deserialize)]
-    struct Head {
-        #[serde(default)]
-        format: Option<String>,
-        #[serde(default)]
-        version: Option<u32>,
-    }
     let content = |error: serde_json::Error| {
         let what = error.to_string();
         // serde_json appends the place; ours is told in one way for all errors.
@@ -187,10 +188,31 @@ pub fn parse<T: DeserializeOwned>(path: &Path, text: &str, format: &'static str)
     if found != format {
         return Err(Error::WrongFormat { path: path.to_owned(), found, wanted: format });
     }
-    if let Some(found) = head.version.filter(|version| *version > VERSION) {
-        return Err(Error::Newer { path: path.to_owned(), found, known: VERSION });
+    match (serde_json::from_str(text), head.version) {
+        (Err(_), Some(found)) if found > VERSION => {
+            Err(Error::Newer { path: path.to_owned(), found, known: VERSION })
+        }
+        (read, _) => read.map_err(content),
     }
-    serde_json::from_str(text).map_err(content)
+}
+
+/// What every file of ours begins with.
+#[derive(serde::Deserialize)]
+struct Head {
+    #[serde(default)]
+    format: Option<String>,
+    #[serde(default)]
+    version: Option<u32>,
+}
+
+/// That a file is of a newer version, as the error of whoever would write it; none when it is not,
+/// or can't be read.
+#[must_use]
+pub fn newer(path: &Path) -> Option<Error> {
+    let text = read_text(path).ok()?;
+    let head: Head = serde_json::from_str(text.strip_prefix('\u{feff}').unwrap_or(&text)).ok()?;
+    let found = head.version.filter(|found| *found > VERSION)?;
+    Some(Error::Newer { path: path.to_owned(), found, known: VERSION })
 }
 
 /// Line and column, from 1, of a byte.

@@ -12,6 +12,7 @@ pub mod journal;
 pub mod json;
 pub mod leftovers;
 pub mod parcel;
+pub mod repair;
 pub mod retention;
 pub mod study_folder;
 pub mod versions;
@@ -71,7 +72,7 @@ pub enum Error {
     },
     /// A newer program wrote it.
     #[error(
-        "it was written by a newer Shedlight (format version {found}; this one reads up to {known}): update Shedlight; the file is left as it is: {path}"
+        "it was written by a newer Shedlight (format version {found}; this one knows up to {known}): update Shedlight to work on it; until then it can be looked at as far as it is understood, and is left as it is: {path}"
     )]
     Newer {
         /// Which file.

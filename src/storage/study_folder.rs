@@ -8,7 +8,7 @@ use super::{Error, conflict, json};
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
     BehaviourId, Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT,
-    Session, SessionId, Study,
+    Session, SessionId, Study, VERSION,
 };
 
 /// An opened study.
@@ -91,6 +91,15 @@ impl StudyFolder {
         &self.root
     }
 
+    /// Nothing is written into the study of a newer version.
+    fn may_be_written(&self) -> Result<(), Error> {
+        if self.study.version <= VERSION {
+            return Ok(());
+        }
+        let path = self.root.join("study.json");
+        Err(Error::Newer { path, found: self.study.version, known: VERSION })
+    }
+
     /// Writes `study.json`.
     ///
     /// # Errors
@@ -122,6 +131,7 @@ impl StudyFolder {
     /// # Errors
     /// When it can't be written.
     pub fn save_ethogram(&self, ethogram: &Ethogram) -> Result<(), Error> {
+        self.may_be_written()?;
         make_folder(&self.root.join("ethograms"))?;
         json::write(&self.ethogram_path(&ethogram.id, ethogram.revision), ethogram)
     }
@@ -132,7 +142,12 @@ impl StudyFolder {
         let (mut good, mut bad) = (Vec::new(), Vec::new());
         for path in files_in(&self.root.join("ethograms"), ".json") {
             match json::read::<Ethogram>(&path, ETHOGRAM_FORMAT) {
-                Ok(ethogram) => good.push(ethogram),
+                Ok(ethogram) => {
+                    if ethogram.version > VERSION {
+                        bad.push(Error::Newer { path, found: ethogram.version, known: VERSION });
+                    }
+                    good.push(ethogram);
+                }
                 Err(error) => bad.push(error),
             }
         }
@@ -191,6 +206,7 @@ impl StudyFolder {
     /// # Errors
     /// When it can't be written.
     pub fn save_session(&self, session: &Session) -> Result<(), Error> {
+        self.may_be_written()?;
         let folder = self.session_folder(&session.id);
         make_folder(&folder)?;
         json::write(&folder.join("session.json"), session)
@@ -200,6 +216,8 @@ impl StudyFolder {
     #[must_use]
     pub fn list(&self) -> Listing {
         let mut listing = Listing::default();
+        // Told with the list, so that nobody works on it first and learns it after.
+        listing.problems.extend(self.may_be_written().err());
         let Ok(entries) = std::fs::read_dir(self.root.join("sessions")) else { return listing };
         let mut folders: Vec<PathBuf> =
             entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
@@ -225,8 +243,10 @@ impl StudyFolder {
     /// When it is missing or can't be read.
     pub fn ethogram_of(&self, reference: &EthogramRef) -> Result<(Ethogram, Definitions), Error> {
         let ethogram = self.ethogram(&reference.id, reference.revision)?;
-        let is_same =
-            reference.digest.is_empty() || ethogram.digest().is_ok_and(|digest| digest == reference.digest);
+        // Of a newer version's file the digest can't be told: keys this version fills in are part of it.
+        let is_same = ethogram.version > VERSION
+            || reference.digest.is_empty()
+            || ethogram.digest().is_ok_and(|digest| digest == reference.digest);
         Ok((ethogram, if is_same { Definitions::AsCoded } else { Definitions::ChangedSince }))
     }
 
@@ -284,9 +304,18 @@ pub fn place(path: &Path, problem: &Problem) -> Error {
 pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), Error> {
     let session: Session = json::read(&folder.join("session.json"), SESSION_FORMAT)?;
     let (mut codings, mut problems) = (Vec::new(), copies(folder));
+    if session.version > VERSION {
+        let path = folder.join("session.json");
+        problems.push(Error::Newer { path, found: session.version, known: VERSION });
+    }
     for path in coding_files(folder) {
         match coding_file::read_head(&path) {
-            Ok(head) => codings.push((path, head)),
+            Ok(head) => {
+                if head.version > VERSION {
+                    problems.push(Error::Newer { path: path.clone(), found: head.version, known: VERSION });
+                }
+                codings.push((path, head));
+            }
             Err(error) => problems.push(error),
         }
     }

@@ -79,6 +79,9 @@ pub enum Refusal {
     /// Nothing to do again.
     #[error("nothing to redo")]
     NothingToRedo,
+    /// The coding is only looked at.
+    #[error("nothing is written here: {0}")]
+    OnlyToLook(String),
     /// The coding is closed.
     #[error("this coding is closed: open it again before changing it")]
     Closed,
@@ -117,6 +120,7 @@ pub struct Coder {
     reaction_lag: Micros,
     pass: Option<usize>,
     history: History,
+    only_to_look: Option<String>,
 }
 
 impl Coder {
@@ -130,7 +134,16 @@ impl Coder {
         history: History,
     ) -> Self {
         let pass = coding.passes.iter().position(|pass| !pass.done);
-        Self { coding, ethogram, reel, reaction_lag, pass, history }
+        Self { coding, ethogram, reel, reaction_lag, pass, history, only_to_look: None }
+    }
+
+    /// From now on nothing is changed; `why` is told whoever tries.
+    pub fn only_look(&mut self, why: String) {
+        self.only_to_look = Some(why);
+    }
+
+    fn may_change(&self) -> Result<(), Refusal> {
+        self.only_to_look.clone().map_or(Ok(()), |why| Err(Refusal::OnlyToLook(why)))
     }
 
     /// The record.
@@ -233,6 +246,7 @@ impl Coder {
         changes: Vec<Change>,
         focus: Option<MarkId>,
     ) -> Result<Done, Refusal> {
+        self.may_change()?;
         let only_reopens =
             matches!(changes.as_slice(), [Change::Status(_)] | [Change::Status(_), Change::ClosedAt(_)]);
         if self.coding.status == Status::Closed && !only_reopens {
@@ -263,6 +277,7 @@ impl Coder {
     }
 
     fn repeat(&mut self, kind: StepKind, edit: Edit) -> Result<Done, Refusal> {
+        self.may_change()?;
         let inverse = self.coding.apply(&edit)?;
         self.history.take(kind, inverse.clone());
         let word = if kind == StepKind::Undo { "undone" } else { "done again" };
@@ -445,7 +460,10 @@ impl Coder {
 
     /// Adds working time to a pass. Not a step of its own for undo: the caller journals it with the next one.
     pub fn add_minutes(&mut self, pass: usize, minutes: f64) {
-        if let Some(Pass { minutes: own, .. }) = self.coding.passes.get_mut(pass) {
+        // Looking on is no coding.
+        if self.only_to_look.is_none()
+            && let Some(Pass { minutes: own, .. }) = self.coding.passes.get_mut(pass)
+        {
             *own += minutes;
         }
     }

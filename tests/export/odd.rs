@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use serde_json::{Value, json};
+use shedlight::model::SyncPoint;
 
 use super::webvtt::{ffprobe_cues, strict};
 use super::{copy, export, files, sample};
@@ -102,6 +103,16 @@ fn without_names_nobody_is_named_anywhere() {
     let folder = folder();
     let study = folder.path().join("study");
     odd(&study);
+    let opened = shedlight::storage::StudyFolder::open(&study).unwrap();
+    let mut session = opened.session(&"s3".into()).unwrap();
+    let (film, clip) = (study.join("study.json"), session.clips[0].id);
+    let because = "Anna says so".to_owned();
+    shedlight::storage::fingerprint::accept(&mut session.clips[0], &film, "K-07".into(), because).unwrap();
+    let at = shedlight::time::Micros::ZERO;
+    let what = Some("Anna claps".to_owned());
+    let extra = shedlight::model::Extra::new();
+    session.sync_points.push(SyncPoint { what, clip, at, other: clip, other_at: at, extra });
+    opened.save_session(&session).unwrap();
     for form in ["csv", "json", "webvtt", "web-annotation"] {
         let out = folder.path().join(form);
         export(&study, form, &out, &["--without-names"]);

@@ -400,3 +400,33 @@ fn the_report_says_what_it_can_not_read_and_keeps_the_texts_with_the_study() {
     assert!(!find(&screen, "No report: late"));
     assert!(matches!(screen.update(escape()), report::Action::Leave(_)));
 }
+
+#[test]
+fn a_coding_somebody_has_or_a_newer_version_wrote_opens_to_look_at_and_says_why() {
+    use shedlight::gui::screen::coding::{Coding, Message};
+    use shedlight::storage::coding_file;
+    let folder = folder();
+    let study = demo(&folder);
+    let path = study.root().join("sessions/s5/K-07.1.coding.json");
+    let look = |words: &str| {
+        let before = std::fs::read(&path).unwrap();
+        let now = std::time::Instant::now();
+        let (mut screen, _) = Coding::try_new(study.clone(), &path, None, &Settings::default(), now).unwrap();
+        // Every way that needs no picture: closing, and taking back.
+        let _ = screen.update(Message::ToggleClosed);
+        let _ = screen.update(Message::TickPass(0));
+        for mode in [Mode::Dark, Mode::Light] {
+            let mut shown = simulator(screen.view(mode));
+            assert!(shown.find("only to look at").is_ok());
+            assert!(shown.find(format!("Only to look at; nothing is written: {words}")).is_ok(), "{words}");
+        }
+        screen.finish();
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+    };
+    let held = coding_file::open(&path).unwrap();
+    look(&coding_file::open(&path).unwrap_err().to_string());
+    drop(held);
+    let text = std::fs::read_to_string(&path).unwrap().replacen("\"version\": 1", "\"version\": 2", 1);
+    std::fs::write(&path, text).unwrap();
+    look(&coding_file::open(&path).unwrap_err().to_string());
+}

@@ -10,7 +10,7 @@ use shedlight::model::{
     Taxon, starter,
 };
 use shedlight::storage::journal::{Journal, StepKind};
-use shedlight::storage::{StudyFolder, coding_file, fingerprint, json};
+use shedlight::storage::{Error, StudyFolder, coding_file, fingerprint, json};
 use shedlight::time::Micros;
 
 use crate::common::{Ran, folder, shedlight};
@@ -138,15 +138,79 @@ fn a_broken_study_can_not_be_opened_and_says_where() {
 }
 
 #[test]
-fn a_file_of_a_newer_version_is_told_and_left() {
+fn a_file_of_a_newer_version_is_read_told_and_never_written() {
+    let coding_file = "sessions/s1/K-01.1.coding.json";
+    let ethogram_file = format!("ethograms/{}.1.json", starter::ethogram(Taxon::Chelonian).id);
+    for file in ["study.json", "sessions/s1/session.json", coding_file, &ethogram_file] {
+        let sound = Sound::new();
+        sound.change(file, "\"version\": 1", "\"version\": 2");
+        sound.expect_error(&["newer Shedlight", "update Shedlight", file.rsplit('/').next().unwrap()]);
+        let before = contents(&sound.root);
+        // It is looked at, and that is said.
+        let ran = shedlight(&["summary".as_ref(), sound.root.as_os_str()]);
+        assert_eq!(ran.code, 1, "{file}: {}", ran.err);
+        assert!(ran.err.contains("newer Shedlight") && ran.out.contains("s1"), "{file}: {}", ran.err);
+        // Nothing is written, on no way.
+        let error = coding_file::open(&sound.coding).unwrap_err();
+        assert!(matches!(error, Error::Newer { .. }) && coding_file::only_to_look(&error), "{file}: {error}");
+        let coding = coding_file::read(&sound.coding).unwrap();
+        assert_eq!(coding.marks.len(), 3, "{file}");
+        let study = StudyFolder::open(&sound.root).unwrap();
+        assert!(coding_file::create(&study.session_folder(&"s1".into()), &coding).is_err(), "{file}");
+        let session = study.session(&"s1".into()).unwrap();
+        if file != coding_file && file != ethogram_file {
+            assert!(study.save_session(&session).is_err(), "{file}");
+        }
+        if file == "study.json" {
+            assert!(study.save_study().is_err());
+        }
+        let mut after = contents(&sound.root);
+        // Made and given back before the ethogram was known: it says nothing.
+        after.retain(|path, text| !(text.is_empty() && path.extension().is_some_and(|end| end == "lock")));
+        assert_eq!(after, before, "{file}");
+    }
+}
+
+#[test]
+fn a_newer_file_that_is_not_understood_is_told_with_the_reason() {
     let sound = Sound::new();
     sound.change_coding("\"version\": 1", "\"version\": 2");
+    sound.change_coding("\"rule\": \"continuous\"", "\"rule\": \"a rule of tomorrow\"");
     sound.expect_error(&["newer Shedlight", "update Shedlight"]);
+}
+
+#[test]
+fn a_held_coding_is_looked_at_and_changes_nothing() {
+    use shedlight::workbench::coder::{Coder, Pace, Refusal};
     let sound = Sound::new();
-    sound.change("study.json", "\"version\": 1", "\"version\": 9");
-    let ran = sound.check();
-    assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("newer Shedlight"), "{}", ran.err);
+    let held = coding_file::open(&sound.coding).unwrap();
+    let error = coding_file::open(&sound.coding).unwrap_err();
+    assert!(matches!(error, Error::Held { .. }) && coding_file::only_to_look(&error));
+    let mut coder = Coder::new(
+        coding_file::read(&sound.coding).unwrap(),
+        starter::ethogram(Taxon::Chelonian).into(),
+        super::kill::reel(),
+        Micros::ZERO,
+        shedlight::workbench::history::History::from_records(&held.records),
+    );
+    coder.only_look(error.to_string());
+    let before = coder.coding().clone();
+    let shot = super::kill::reel_shot(200);
+    for key in coder.ethogram().behaviours.iter().filter_map(|own| own.key).collect::<Vec<_>>() {
+        coder.set_pass(None);
+        let refused = coder.press(key, shot, Pace::Stepped).unwrap_err();
+        assert!(matches!(refused, Refusal::OnlyToLook(_)), "{key}: {refused}");
+    }
+    for refused in [
+        coder.remove(MarkId(1)),
+        coder.reopen(),
+        coder.close(Micros(9_000_000), chrono::DateTime::default()),
+        coder.set_pass_done(0, true),
+    ] {
+        assert!(refused.is_err());
+    }
+    coder.add_minutes(0, 1.0);
+    assert_eq!(*coder.coding(), before);
 }
 
 #[test]
@@ -197,6 +261,49 @@ fn rule_32_a_missing_clip_and_a_changed_one_are_told_apart() {
     let ran = sound.check();
     assert_eq!(ran.code, 1);
     assert!(ran.out.contains("remark: clip 'clips/a.mp4' was moved"), "{}", ran.out);
+}
+
+#[test]
+fn rule_32_a_changed_clip_is_taken_when_a_person_says_so_with_name_and_reason() {
+    let sound = Sound::new();
+    let session = sound.root.join("sessions/s1");
+    let clip = sound.root.join("clips/a.mp4");
+    let accept = |more: &[&str]| {
+        let mut arguments = vec!["accept", session.to_str().unwrap()];
+        arguments.extend(more);
+        shedlight(&arguments)
+    };
+    let why = ["--clip", "clips/a.mp4", "--by", "K-01", "--because", "the same film, re-encoded"];
+    assert!(accept(&[]).out.contains("no clip was changed"));
+    let ran = accept(&why);
+    assert!(ran.code == 2 && ran.err.contains("unchanged"), "{}", ran.err);
+    let before = fs::read(session.join("session.json")).unwrap();
+    fs::write(&clip, vec![4_u8; 6_000]).unwrap();
+    let listed = accept(&[]);
+    assert!(
+        listed.code == 1 && listed.out.contains("changed since it was added: clips/a.mp4"),
+        "{}",
+        listed.out
+    );
+    // Not without who and why, and not by nobody.
+    for few in [&why[..2], &why[..4], &["--clip", "clips/a.mp4", "--by", "X", "--because", "y"]] {
+        assert_eq!(accept(few).code, 2, "{few:?}");
+    }
+    assert_eq!(fs::read(session.join("session.json")).unwrap(), before);
+    let held = coding_file::open(&sound.coding).unwrap();
+    assert!(accept(&why).err.contains("another window"), "not while somebody codes it");
+    drop(held);
+    let film = fs::read(&clip).unwrap();
+    let ran = accept(&why);
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert_eq!(fs::read(&clip).unwrap(), film, "film is never written");
+    assert_eq!(sound.check().code, 0);
+    let study = StudyFolder::open(&sound.root).unwrap();
+    let own = study.session(&"s1".into()).unwrap().clips.remove(0);
+    let accepted = &own.accepted[0];
+    assert_eq!((accepted.by.as_str(), accepted.reason.as_str()), ("K-01", "the same film, re-encoded"));
+    assert_eq!(accepted.before.as_ref().map(|before| before.size), Some(5_000));
+    assert_eq!(own.fingerprint.map(|now| now.size), Some(6_000));
 }
 
 #[test]

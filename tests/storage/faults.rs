@@ -22,14 +22,14 @@ pub(super) fn new_coding(folder: &Path) -> PathBuf {
     coding_file::create(folder, &coding).unwrap()
 }
 
-struct AtWork {
-    coder: Coder,
-    autosave: Autosave,
+pub(super) struct AtWork {
+    pub(super) coder: Coder,
+    pub(super) autosave: Autosave,
     _lock: shedlight::files::Lock,
 }
 
 impl AtWork {
-    fn open(path: &Path) -> Self {
+    pub(super) fn open(path: &Path) -> Self {
         let opened = coding_file::open(path).unwrap();
         let history = History::from_records(&opened.records);
         let ethogram = Arc::new(starter::ethogram(Taxon::Lizard));
@@ -42,14 +42,14 @@ impl AtWork {
         }
     }
 
-    fn press(&mut self, n: i64) {
+    pub(super) fn press(&mut self, n: i64) {
         let key = ['r', 'm'][usize::try_from(n % 2).unwrap()];
         let done = self.coder.press(key, reel_shot(n), Pace::Stepped).unwrap();
         self.autosave.take(chrono::DateTime::default(), &done);
         self.coder.set_progress(reel_shot(n).at, self.autosave.last_seq());
     }
 
-    fn wait(&self, wanted: impl Fn(&Saved) -> bool) -> Saved {
+    pub(super) fn wait(&self, wanted: impl Fn(&Saved) -> bool) -> Saved {
         let start = Instant::now();
         loop {
             let saved = self.autosave.saved();
@@ -61,7 +61,7 @@ impl AtWork {
         }
     }
 
-    fn finish(self) -> Result<(), shedlight::storage::Error> {
+    pub(super) fn finish(self) -> Result<(), shedlight::storage::Error> {
         self.autosave.finish(self.coder.coding())
     }
 }

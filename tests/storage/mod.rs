@@ -1,9 +1,12 @@
 //! The study folder and the bench: what keys do, and that nothing is lost.
 
 mod bad_input;
+mod disk;
 mod faults;
+mod fuzz;
 mod keys;
 mod kill;
 mod parcel;
+mod repair;
 mod retention;
 mod schemas;

@@ -44,7 +44,9 @@ impl Coding {
         // Not at each picture of a running film: the disk is not asked that often.
         if !self.player.is_running() || now > self.place_told + std::time::Duration::from_secs(1) {
             self.place_told = now;
-            coding_file::remember_place(&self.path, shot.at);
+            if self.only_to_look.is_none() {
+                coding_file::remember_place(&self.path, shot.at);
+            }
         }
     }
 
@@ -123,6 +125,7 @@ impl Coding {
         }
         self.line_up_pieces();
         if self.session != before
+            && self.only_to_look.is_none()
             && let Err(error) = self.folder.save_session(&self.session)
         {
             self.troubles.push(error.to_string());
@@ -294,6 +297,10 @@ impl Coding {
         let first = self.session.clips.first().map(|clip| clip.camera.clone());
         let is_first = |id| self.session.clip(id).map(|clip| clip.camera.clone()) == first;
         let (fixed, moved) = if is_first(shot.clip) { (shot.clip, clip) } else { (clip, shot.clip) };
+        if let Some(why) = &self.only_to_look {
+            self.said = Said::Refused(format!("nothing is written here: {why}"));
+            return;
+        }
         let before = self.session.clone();
         self.session.sync_points.push(SyncPoint {
             what: None,

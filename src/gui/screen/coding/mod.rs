@@ -116,7 +116,9 @@ pub struct Coding {
     session: Session,
     coder: Coder,
     autosave: Option<Autosave>,
-    _lock: crate::files::Lock,
+    _lock: Option<crate::files::Lock>,
+    /// Why nothing may be written, when that is so.
+    only_to_look: Option<String>,
     player: Player,
     films: BTreeMap<ClipId, Arc<Film>>,
     opening: BTreeMap<ClipId, f32>,
@@ -156,10 +158,11 @@ pub struct Coding {
 }
 
 impl Coding {
-    /// Opens a coding file and begins to open its clips.
+    /// Opens a coding file and begins to open its clips. One that somebody else has, that a newer version
+    /// wrote, or that lies in a folder that can't be written is opened to look at, and that is told.
     ///
     /// # Errors
-    /// When it is open elsewhere, or something of it can't be read.
+    /// When something of it can't be read.
     pub fn try_new(
         folder: StudyFolder,
         path: &Path,
@@ -167,29 +170,33 @@ impl Coding {
         settings: &Settings,
         now: Instant,
     ) -> Result<(Self, Task<Message>), Error> {
-        let opened = coding_file::open(path)?;
-        let session = folder.session(&opened.coding.session)?;
-        let (ethogram, _) = folder.ethogram_of(&opened.coding.ethogram)?;
-        let lag = folder
-            .study
-            .person(&opened.coding.by)
-            .and_then(|person| person.reaction_lag_s)
-            .unwrap_or_default();
-        let history = History::from_records(&opened.records);
-        let go_to_first = at.or_else(|| coding_file::place(path)).or(opened.coding.left_at);
-        let autosave = Autosave::try_new(opened.on_disk, opened.journal)?;
+        let (coding, records, remarks, keeper, only_to_look) = match coding_file::open(path) {
+            Ok(opened) => {
+                let keeper = (Autosave::try_new(opened.on_disk, opened.journal)?, opened.lock);
+                (opened.coding, opened.records, opened.remarks, Some(keeper), None)
+            }
+            Err(error) if coding_file::only_to_look(&error) => {
+                (coding_file::read(path)?, Vec::new(), Vec::new(), None, Some(error.to_string()))
+            }
+            Err(error) => return Err(error),
+        };
+        let (autosave, lock) = keeper.unzip();
+        let session = folder.session(&coding.session)?;
+        let (ethogram, _) = folder.ethogram_of(&coding.ethogram)?;
+        let lag =
+            folder.study.person(&coding.by).and_then(|person| person.reaction_lag_s).unwrap_or_default();
+        let history = History::from_records(&records);
+        let go_to_first = at.or_else(|| coding_file::place(path)).or(coding.left_at);
         let mut troubles = Vec::new();
         let mut clips: Vec<(ClipId, PathBuf)> = Vec::new();
         for clip in &session.clips {
             match fingerprint::find(folder.root(), clip) {
                 ClipState::There(path) | ClipState::Moved(path) => clips.push((clip.id, path)),
-                ClipState::Changed(path) => {
-                    troubles.push(format!(
-                        "The clip was changed since it was added; its marks may lie on other pictures: {}",
-                        path.display()
-                    ));
-                    clips.push((clip.id, path));
-                }
+                ClipState::Changed(path) => troubles.push(format!(
+                    "The clip was changed since it was added; its marks may lie on other pictures, so it is not shown. \
+                     Put the original back, or say with 'shedlight accept' that it shows the same: {}",
+                    path.display()
+                )),
                 ClipState::Missing(_) if clip.deleted.is_some() => {
                     troubles.extend(clip.deleted.as_ref().map(|deleted| {
                         format!(
@@ -205,25 +212,29 @@ impl Coding {
             }
         }
         let opening = clips.iter().map(|(clip, _)| (*clip, 0.0)).collect();
-        let coder =
-            Coder::new(opened.coding, Arc::new(ethogram), Arc::new(Reel::default()), lag.micros(), history);
+        let mut coder =
+            Coder::new(coding, Arc::new(ethogram), Arc::new(Reel::default()), lag.micros(), history);
+        if let Some(why) = &only_to_look {
+            coder.only_look(why.clone());
+        }
         let mut screen = Self {
             path: path.to_owned(),
             prepared: Prepared::default(),
             folder,
             session,
             coder,
-            autosave: Some(autosave),
-            _lock: opened.lock,
+            autosave,
+            _lock: lock,
+            only_to_look,
             player: new_player(),
             films: BTreeMap::new(),
             opening,
             troubles,
             picture: None,
-            said: Said::Done(if opened.remarks.is_empty() {
+            said: Said::Done(if remarks.is_empty() {
                 "Letters and digits code; F1 shows all keys".to_owned()
             } else {
-                opened.remarks.join("; ")
+                remarks.join("; ")
             }),
             chosen: None,
             zoom: tape::Zoom::default(),

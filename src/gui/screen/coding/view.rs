@@ -40,6 +40,18 @@ impl Coding {
         ]
         .spacing(6)
         .padding(8);
+        let screen = match &self.only_to_look {
+            Some(why) => column![
+                container(text(format!("Only to look at; nothing is written: {why}")).size(theme::BODY))
+                    .style(move |_| iced::widget::container::Style {
+                        text_color: Some(palette.accent),
+                        ..Default::default()
+                    })
+                    .padding([6, 12]),
+                screen,
+            ],
+            None => screen,
+        };
         if !self.show_keys {
             return screen.into();
         }
@@ -235,6 +247,7 @@ impl Coding {
             Some(Saved::All) => ("saved".to_owned(), palette.quiet),
             Some(Saved::Flushing) => ("saving …".to_owned(), palette.text),
             Some(Saved::Failing(why)) => (format!("NOT SAVED: {why}"), palette.accent),
+            None if self.only_to_look.is_some() => ("only to look at".to_owned(), palette.accent),
             None => ("closed".to_owned(), palette.quiet),
         };
         let saved = text(saved.0).size(theme::BODY).color(saved.1);

@@ -1,0 +1,144 @@
+//! `check --repair`: what is damaged on purpose is put in order, and every original is kept.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use shedlight::model::{Coding, Status};
+use shedlight::storage::{coding_file, json, repair, versions};
+
+use super::faults::{AtWork, new_coding};
+use crate::common::{folder, root, shedlight};
+
+/// A coding with edits in the file, in the journal, and an earlier version.
+fn coded(folder: &Path) -> (PathBuf, Coding) {
+    let path = new_coding(folder);
+    let mut work = AtWork::open(&path);
+    for n in 1..=4 {
+        work.press(n);
+    }
+    work.finish().unwrap();
+    let mut work = AtWork::open(&path);
+    for n in 5..=9 {
+        work.press(n);
+    }
+    work.finish().unwrap();
+    let coding = coding_file::read(&path).unwrap();
+    assert_eq!((coding.last_seq, versions::list(&path).len()), (9, 2));
+    (path, coding)
+}
+
+#[track_caller]
+fn repaired(folder: &Path, words: &str) {
+    let done = repair::session_folder(folder);
+    assert!(done.len() == 1 && done[0].is_done && done[0].what.contains(words), "{done:?}");
+    assert_eq!(repair::session_folder(folder), [], "the second time there is nothing to do");
+}
+
+#[test]
+fn a_coding_file_cut_at_any_byte_comes_back_from_version_and_journal() {
+    let whole = folder();
+    let (path, wanted) = coded(whole.path());
+    let bytes = fs::read(&path).unwrap();
+    let mut aside = 0;
+    for length in (0..bytes.len() - 2).step_by(7) {
+        fs::write(&path, &bytes[..length]).unwrap();
+        repaired(whole.path(), "no edit is missing");
+        let now = coding_file::read(&path).unwrap();
+        assert_eq!((&now.marks, now.last_seq), (&wanted.marks, wanted.last_seq), "cut at byte {length}");
+        aside += 1;
+        let kept = whole.path().join(format!("put-aside-{aside}/K-01.1.coding.json"));
+        assert_eq!(fs::read(kept).unwrap(), &bytes[..length], "the original is kept");
+    }
+}
+
+#[test]
+fn a_coding_file_that_is_gone_comes_back_and_one_without_versions_from_the_journal() {
+    let whole = folder();
+    let (path, wanted) = coded(whole.path());
+    fs::remove_file(&path).unwrap();
+    repaired(whole.path(), "no edit is missing");
+    assert_eq!(coding_file::read(&path).unwrap().marks, wanted.marks);
+    // Only the head and the journal are left.
+    fs::remove_dir_all(versions::folder(&path)).unwrap();
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, &text[..text.find("\"id\": 2").unwrap()]).unwrap();
+    repaired(whole.path(), "from the journal, which has every edit");
+    assert_eq!(coding_file::read(&path).unwrap().marks, wanted.marks);
+}
+
+#[test]
+fn without_journal_the_whole_lines_come_back_and_no_pass_counts_as_done() {
+    let whole = folder();
+    let (path, wanted) = coded(whole.path());
+    let mut coding = wanted.clone();
+    coding.status = Status::Closed;
+    for pass in &mut coding.passes {
+        pass.done = true;
+    }
+    json::write(&path, &coding).unwrap();
+    fs::remove_dir_all(versions::folder(&path)).unwrap();
+    fs::remove_file(coding_file::journal_path(&path)).unwrap();
+    let text = fs::read_to_string(&path).unwrap();
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let broken = lines.iter().position(|line| line.contains("\"id\": 3")).unwrap();
+    let mut damaged: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
+    damaged[broken] = "    {\"id\": 3, \"beha\u{0}\n".to_owned();
+    fs::write(&path, damaged.concat()).unwrap();
+    repaired(whole.path(), "no pass counts as done");
+    let now = coding_file::read(&path).unwrap();
+    assert_eq!(now.marks.len(), wanted.marks.len() - 1);
+    assert!(now.marks.iter().all(|mark| mark.id.0 != 3 && wanted.marks.contains(mark)));
+    assert!(now.passes.iter().all(|pass| !pass.done) && now.status == Status::Open);
+    // Nothing at all is left: told, and left.
+    fs::write(&path, [0xff; 300]).unwrap();
+    let done = repair::session_folder(whole.path());
+    assert!(done.len() == 1 && !done[0].is_done && done[0].what.contains("left as it is"), "{done:?}");
+    assert_eq!(fs::read(&path).unwrap(), [0xff; 300]);
+}
+
+#[test]
+fn leftovers_torn_journals_and_stale_locks_are_put_in_order_and_an_open_coding_is_left_alone() {
+    let whole = folder();
+    let study = whole.path().join("study");
+    crate::export::copy(&root().join("sample-codings"), &study);
+    let session = study.join("sessions/s3");
+    let path = session.join("K-07.1.coding.json");
+    let text = study.to_str().unwrap();
+    let sound = shedlight(&["check", text, "--repair"]);
+    assert!(sound.out.contains("nothing to repair"), "{}{}", sound.out, sound.err);
+    // A write that never finished, a lock of a killed program, and edits of which the last is torn.
+    let part = session.join(".K-07.1.coding.json.99999.part");
+    fs::write(&part, "{\"form").unwrap();
+    let journal = coding_file::journal_path(&path);
+    let mut opened = coding_file::open(&path).unwrap();
+    let edit = shedlight::model::Edit::new("nothing", vec![]);
+    for _ in 0..2 {
+        let kind = shedlight::storage::journal::StepKind::Do;
+        let _ = opened.journal.append(chrono::DateTime::default(), kind, &edit, &edit).unwrap();
+    }
+    let torn = fs::read(&journal).unwrap();
+    fs::write(&journal, &torn[..torn.len() - 9]).unwrap();
+    // Somebody has it open: nothing of it is touched, and that is told.
+    let before = fs::read(&path).unwrap();
+    let ran = shedlight(&["check", text, "--repair"]);
+    assert!(ran.code == 1 && ran.out.contains("not repaired: left as it is: it is open"), "{}", ran.out);
+    assert!(part.exists() && fs::read(&path).unwrap() == before && !session.join("put-aside-1").exists());
+    opened.lock.leave();
+    let ran = shedlight(&["check", text, "--repair", "--json"]);
+    let told: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let repairs = told["repairs"].as_array().unwrap();
+    assert_eq!(repairs.len(), 2, "{repairs:?}");
+    let words = repairs[0]["what"].as_str().unwrap();
+    for wanted in ["a lock nobody holds", "cut off", "1 edit was from the journal written"] {
+        assert!(words.contains(wanted), "{words}");
+    }
+    let aside = session.join("put-aside-1");
+    assert_eq!(fs::read(aside.join("K-07.1.coding.json")).unwrap(), before);
+    assert_eq!(fs::read(aside.join("K-07.1.journal")).unwrap(), &torn[..torn.len() - 9]);
+    assert_eq!(fs::read(aside.join(".K-07.1.coding.json.99999.part")).unwrap(), b"{\"form");
+    assert!(!part.exists() && coding_file::holder(&path).is_none());
+    assert_eq!(coding_file::open(&path).unwrap().remarks, [""; 0]);
+    // As before the damage: the same exit code, nothing more to repair.
+    let again = shedlight(&["check", text, "--repair"]);
+    assert!(again.code == sound.code && again.out.contains("nothing to repair"), "{}", again.out);
+}
