@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use super::arguments::Summary as Asked;
 use super::{CommandResult, FINDINGS, FINE, load};
-use crate::measures::summary::{self, CodingSummary, Figures, OneLatency, Summary};
+use crate::measures::summary::{self, CodingSummary, Figures, OneLatency, SampleFigures, Summary};
 use crate::measures::{Marks, Record};
 use crate::model::Kind;
 
@@ -59,7 +59,10 @@ fn print(found: &Summary, out: &mut dyn Write) -> io::Result<()> {
     }
     for coding in &found.codings {
         print_head(coding, out)?;
-        print_figures(&coding.figures, out)?;
+        match &coding.samples {
+            Some(samples) => print_samples(samples, out)?,
+            None => print_figures(&coding.figures, out)?,
+        }
         writeln!(out)?;
     }
     for animal in &found.animals {
@@ -88,6 +91,33 @@ fn print_head(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
     )?;
     if !coding.passes_not_done.is_empty() {
         writeln!(out, "  passes not done: {}", coding.passes_not_done.join(", "))?;
+    }
+    Ok(())
+}
+
+/// Samples have their own table: nothing of it is a time.
+fn print_samples(samples: &SampleFigures, out: &mut dyn Write) -> io::Result<()> {
+    let offset = samples.offset_s.map_or_else(String::new, |offset| format!(", the first after {offset} s"));
+    writeln!(
+        out,
+        "  {} {}s, one every {} s{offset}: {} answered, {} of them out of sight, {} without film",
+        samples.n, samples.each, samples.every_s, samples.answered, samples.out_of_sight, samples.in_gaps
+    )?;
+    let share =
+        if samples.each == "point" { "share of visible points" } else { "intervals with at least one" };
+    writeln!(out, "  {:<24} {:>6} {:>6}  {share}", "behaviour", "hits", "of")?;
+    for own in &samples.behaviours {
+        let interval =
+            own.share_ci95.map_or_else(String::new, |[low, high]| format!("  [{low:.2}, {high:.2}]"));
+        writeln!(
+            out,
+            "  {:<24} {:>6} {:>6}  {}{interval}{}",
+            own.name,
+            count(own.hits),
+            count(own.of),
+            percent(own.share),
+            why(own.why.as_ref())
+        )?;
     }
     Ok(())
 }

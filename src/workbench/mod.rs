@@ -7,5 +7,7 @@ pub mod autosave;
 pub mod coder;
 pub mod history;
 pub mod player;
+pub mod reaction;
 pub mod reel;
+pub mod sampling;
 pub mod sheet;

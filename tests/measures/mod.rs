@@ -7,6 +7,7 @@ mod demo_records;
 mod figures;
 mod handmade;
 mod made;
+mod recorded;
 mod reference;
 mod samples;
 mod sequences;

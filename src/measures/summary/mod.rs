@@ -12,13 +12,14 @@ pub use self::counts::Counts;
 pub use self::shape::{
     AnimalSummary, ApproachFigures, BehaviourFigures, BetweenFigures, CodingSummary, ConcernFigures, Figures,
     FoodFigures, IncidentFigures, LatencyFigures, OneLatency, PresentationFigures, ResumeFigures,
-    SuccessFigures, Summary,
+    SampleFigures, SampledBehaviour, SuccessFigures, Summary,
 };
 use super::bouts::Tally;
 use super::concern::{BackOff, Incident};
 use super::presentations::{self, Latency, Outcome, Presentation};
 use super::record::{Missing, Record};
-use crate::model::{AnimalId, Kind};
+use super::recorded::{Found, Recorded};
+use crate::model::{AnimalId, Behaviour, Kind, RecordingRule, Role};
 use crate::numeric::interval::{garwood, wilson};
 use crate::numeric::product_limit::{Curve, Ending, Time};
 use crate::numeric::quantile;
@@ -44,8 +45,48 @@ pub fn coding(record: &Record<'_>) -> CodingSummary {
             .filter(|pass| !pass.done)
             .map(|pass| pass.name.clone())
             .collect(),
+        samples: sample_figures(record),
         figures: figures(&[&counts]),
     }
+}
+
+/// What samples came to; none of a continuous record.
+fn sample_figures(record: &Record<'_>) -> Option<SampleFigures> {
+    let recorded = Recorded::of(record).ok()?;
+    let offset_s = match record.coding.rule {
+        RecordingRule::Instantaneous { offset_s, .. } => Some(offset_s.micros().seconds()),
+        RecordingRule::OneZero { .. } | RecordingRule::Continuous => None,
+    };
+    let asked = |b: &&Behaviour| {
+        let is_asked = record.coding.passes.iter().any(|pass| pass.behaviours.contains(&b.id));
+        is_asked && !b.has_role(Role::Excluded)
+    };
+    let behaviours = record.ethogram.behaviours.iter().filter(asked).map(|behaviour| {
+        let found = recorded.found(record, behaviour);
+        let share = found.as_ref().map_err(|why| *why).and_then(Found::share);
+        SampledBehaviour {
+            id: behaviour.id.to_string(),
+            name: behaviour.name.clone(),
+            hits: found.as_ref().ok().map(|found| found.hits),
+            of: found.as_ref().ok().map(|found| found.of),
+            share: share.ok(),
+            share_ci95: found.as_ref().ok().and_then(Found::interval).map(|(low, high)| [low, high]),
+            why: share.err().map(|why| match why {
+                Missing::PassNotDone => format!("{} not answered yet", recorded.unanswered()),
+                other => other.to_string(),
+            }),
+        }
+    });
+    Some(SampleFigures {
+        each: recorded.samples.form().word(),
+        every_s: recorded.samples.every().seconds(),
+        offset_s,
+        n: recorded.samples.count(),
+        in_gaps: recorded.in_gaps,
+        answered: recorded.answered,
+        out_of_sight: recorded.out_of_sight,
+        behaviours: behaviours.collect(),
+    })
 }
 
 /// Pools primary codings by animal; `records` may hold any, those that do not count are left out.
