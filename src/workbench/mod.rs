@@ -5,9 +5,14 @@
 
 pub mod autosave;
 pub mod coder;
+pub mod ethogram;
 pub mod history;
 pub mod player;
 pub mod reaction;
 pub mod reel;
 pub mod sampling;
 pub mod sheet;
+#[cfg(feature = "media")]
+pub mod sound;
+#[cfg(feature = "media")]
+pub mod verify;

@@ -1,9 +1,11 @@
 //! The demo, drawn: every chart in every look, for the tests and for people.
 
 use shedlight::measures::record::Seen;
+use shedlight::measures::sequence::{Repeats, Transitions};
 use shedlight::measures::{Marks, Record, concern, presentations};
 use shedlight::model::{Coding, Ethogram, Purpose, Session, Study};
 use shedlight::numeric::product_limit::{Ending, Time};
+use shedlight::report::album;
 use shedlight::report::chart::{self, Chart, Length, Look, Matrix};
 use shedlight::storage::StudyFolder;
 
@@ -156,6 +158,17 @@ pub fn long_course(demo: &Demo) -> chart::Reading<'_> {
     chart::Reading { title: "Thirty sessions".to_owned(), occasions, ..course(demo) }
 }
 
+fn follow(records: &[Record<'_>], look: &Look) -> Chart {
+    let all: Vec<&Record<'_>> = records.iter().collect();
+    let set = "activity".into();
+    let found = Transitions::of(&all, &set, std::num::NonZeroUsize::MIN, Repeats::Merged).unwrap();
+    chart::follow(&matrix(records), Some(&found.against_chance().unwrap().adjusted), look)
+}
+
+fn sampled(records: &[Record<'_>], look: &Look) -> Chart {
+    chart::sampled("Bramble", records.len(), &album::samplings(records, &"activity".into()), look)
+}
+
 /// Every chart, by name.
 pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
     let (records, bramble) = (demo.records(), demo.of_animal("bramble"));
@@ -174,6 +187,8 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
         ("concern-watch", concern_of(&s4, look)),
         ("cumulative", chart::cumulative(&demo.session("s3"), look)),
         ("transitions", chart::transitions(&matrix(&bramble), look)),
+        ("follow", follow(&bramble, look)),
+        ("sampled", sampled(&bramble, look)),
         (
             "survivorship",
             chart::survivorship(
