@@ -9,9 +9,11 @@ use iced::widget::{button, column, container, row, space, text};
 use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
+use super::screen::by_samples::{self, BySamples};
 use super::screen::coding::{self, Coding};
 use super::screen::ethogram::{self, EthogramScreen};
 use super::screen::new_study::{self, NewStudy};
+use super::screen::reaction::{self, Reaction};
 use super::screen::report::{self, ReportScreen};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
@@ -35,6 +37,10 @@ pub enum Message {
     Agreement(agreement::Message),
     /// For the numbers and charts.
     Results(results::Message),
+    /// For the beginning of a coding by samples.
+    BySamples(by_samples::Message),
+    /// For the measurement of a reaction lag.
+    Reaction(reaction::Message),
     /// For a sheet.
     Sheet(sheet::Message),
     /// For the ethogram.
@@ -68,6 +74,8 @@ enum Screen {
     Sessions,
     NewStudy(NewStudy),
     Sheet(Box<SheetScreen>),
+    BySamples(Box<BySamples>),
+    Reaction(Box<Reaction>),
     Results(Box<Results>),
     Agreement(Box<Agreement>),
     Settings(Box<SettingsScreen>),
@@ -148,6 +156,8 @@ impl App {
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
             Screen::Sessions
             | Screen::Sheet(_)
+            | Screen::BySamples(_)
+            | Screen::Reaction(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
             | Screen::Settings(_)
@@ -255,6 +265,8 @@ impl App {
                     self.screen = Screen::Sessions;
                 }
             }
+            Message::BySamples(message) => return self.act_on_by_samples(message),
+            Message::Reaction(message) => return self.act_on_reaction(message),
             Message::Settings(message) => return self.act_on_settings(message),
             Message::Ethogram(message) => return self.act_on_ethogram(message),
             Message::Report(message) => return self.act_on_report(message),
@@ -341,6 +353,8 @@ impl App {
             }),
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
+            Screen::BySamples(_) => BySamples::subscription().map(Message::BySamples),
+            Screen::Reaction(open) => open.subscription().map(Message::Reaction),
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
             Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
@@ -357,6 +371,8 @@ impl App {
                 _ => None,
             }),
             Screen::Cautions
+            | Screen::BySamples(_)
+            | Screen::Reaction(_)
             | Screen::Coding(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
@@ -374,6 +390,8 @@ impl App {
             Screen::Sessions => self.sessions.view(mode).map(Message::Sessions),
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
+            Screen::BySamples(open) => open.view(mode).map(Message::BySamples),
+            Screen::Reaction(open) => open.view(mode).map(Message::Reaction),
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
             Screen::Settings(open) => open.view(mode).map(Message::Settings),
@@ -401,6 +419,8 @@ impl App {
             Screen::Settings(_) => Some(Message::Settings(settings::Message::Leave)),
             Screen::Ethogram(_) => Some(Message::Ethogram(ethogram::Message::Leave)),
             Screen::Report(_) => Some(Message::Report(report::Message::Leave)),
+            Screen::BySamples(_) => Some(Message::BySamples(by_samples::Message::Leave)),
+            Screen::Reaction(_) => Some(Message::Reaction(reaction::Message::Leave)),
             _ => None,
         };
         let asks = |what| {
@@ -450,6 +470,11 @@ fn field_key(event: iced::keyboard::Event) -> Option<Message> {
     let iced::keyboard::Event::KeyPressed { key, modifiers, .. } = event else { return None };
     let is_tab = key == iced::keyboard::Key::Named(iced::keyboard::key::Named::Tab);
     is_tab.then_some(if modifiers.shift() { Message::FieldBefore } else { Message::NextField })
+}
+
+/// A seed nobody chose; small enough to be read out. What is drawn with it is kept beside it.
+fn seed() -> u64 {
+    u64::from(chrono::Local::now().timestamp_subsec_micros())
 }
 
 fn open_study(root: &Path, said: &mut Option<String>) -> Option<StudyFolder> {

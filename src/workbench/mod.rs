@@ -15,4 +15,6 @@ pub mod sheet;
 #[cfg(feature = "media")]
 pub mod sound;
 #[cfg(feature = "media")]
+pub mod target_clip;
+#[cfg(feature = "media")]
 pub mod verify;

@@ -3,6 +3,7 @@
 pub mod card;
 pub mod keyboard;
 pub mod ribbon;
+pub mod strip;
 pub mod tape;
 pub mod video;
 pub mod wave;

@@ -189,6 +189,7 @@ impl Coding {
             self.go_to_first = None;
         }
         self.lay_sound();
+        self.show_sample();
     }
 
     fn other_camera(&self) -> usize {

@@ -6,6 +6,7 @@ mod film;
 pub mod keys;
 mod prepared;
 mod proof;
+mod samples;
 mod sound;
 mod view;
 
@@ -19,6 +20,7 @@ use iced::{Subscription, Task};
 
 use self::keys::Wish;
 use self::prepared::Prepared;
+use self::samples::Sampling;
 use self::sound::Hearing;
 use crate::gui::feed::{self, Fed};
 use crate::gui::settings::Settings;
@@ -143,6 +145,9 @@ pub struct Coding {
     start: Instant,
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
+    /// The moment the screen was asked to open at; none: where work stopped.
+    asked_for: Option<Micros>,
+    samples: Option<Sampling>,
     place_told: std::time::Duration,
     /// When a person last did something, how long they have been at it, and when a break was proposed.
     last_act: std::time::Duration,
@@ -234,6 +239,8 @@ impl Coding {
             start: now,
             edits_since_checkpoint: 0,
             go_to_first,
+            asked_for: at,
+            samples: None,
             place_told: std::time::Duration::ZERO,
             last_act: std::time::Duration::ZERO,
             at_work: std::time::Duration::ZERO,
@@ -283,6 +290,7 @@ impl Coding {
             Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel(), self.mirrored);
         self.prepared.tape.sound.clone_from(&self.waves);
         self.prepared.ribbon.sound.clone_from(&self.waves);
+        self.prepare_samples();
     }
 
     /// Moment under the reading line.
@@ -334,6 +342,7 @@ impl Coding {
             Message::Tick => {}
             Message::Tape(gesture) => self.gesture(gesture),
             Message::Proof(told) => self.proof_told(told),
+            Message::Go(at) if self.is_sampled() => self.go_to_sample_at(at),
             Message::Go(at) => self.player.go_to(at, self.now()),
             Message::NoteTyped(text) => self.note = Some(text),
             Message::NoteDone => {
@@ -369,6 +378,7 @@ impl Coding {
             }
         }
         self.pursue();
+        self.watch_interval();
         self.pursue_beside();
         self.hear();
         Action::None
@@ -386,6 +396,10 @@ impl Coding {
             self.said = Said::Refused("there is no picture yet to place a mark on".to_owned());
             return;
         };
+        if self.is_sampled() {
+            self.answer(key);
+            return;
+        }
         if std::mem::take(&mut self.changing) {
             let to = self.coder.behaviour_of(key).map(|behaviour| behaviour.id.clone());
             let done = match (to, self.chosen) {

@@ -16,6 +16,10 @@ pub(super) const NOTE: &str = "note";
 impl Coding {
     /// Lights the caps of the states that hold; once before each drawing.
     pub fn light(&mut self) {
+        if self.is_sampled() {
+            self.light_sample();
+            return;
+        }
         let at = self.at();
         self.prepared.light(&self.coder, at);
     }
@@ -23,23 +27,24 @@ impl Coding {
     /// The screen.
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        let upper =
-            row![self.picture_area(palette), self.presentations(palette),].spacing(8).height(Length::Fill);
+        let beside = if self.is_sampled() { self.sample_panel(palette) } else { self.presentations(palette) };
+        let upper = row![self.picture_area(palette), beside].spacing(8).height(Length::Fill);
         let at = self.at();
         let lower = row![
             container(keyboard::keyboard(&self.prepared.caps, palette, Message::Press)).width(Length::Fill),
             self.passes(palette),
         ]
         .spacing(8);
-        let screen = column![
-            upper,
-            ribbon::ribbon(&self.prepared.ribbon, at, palette, Message::Go),
-            tape::tape(&self.prepared.tape, at, self.zoom, self.chosen, palette, Message::Tape),
-            self.status(palette),
-            lower,
-        ]
-        .spacing(6)
-        .padding(8);
+        let screen = column![upper, ribbon::ribbon(&self.prepared.ribbon, at, palette, Message::Go)]
+            .push(self.sample_strip(palette));
+        let screen = screen
+            .extend([
+                tape::tape(&self.prepared.tape, at, self.zoom, self.chosen, palette, Message::Tape),
+                self.status(palette),
+                lower.into(),
+            ])
+            .spacing(6)
+            .padding(8);
         if self.show_keys { stack![screen, legend(palette)].into() } else { screen.into() }
     }
 
