@@ -236,7 +236,8 @@ impl App {
                         results::Action::Run(task) => return task.map(Message::Results),
                         results::Action::Leave => self.screen = Screen::Sessions,
                         results::Action::Go(session, at) => {
-                            if let Some(coding) = self.coding_of(Some(session.as_str())) {
+                            let shown = open.coding().map(Path::to_owned);
+                            if let Some(coding) = shown.or_else(|| self.coding_of(Some(session.as_str()))) {
                                 return self.open(&coding, Some(at));
                             }
                         }

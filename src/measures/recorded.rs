@@ -140,8 +140,8 @@ impl Recorded {
     }
 }
 
-/// Samples in which a behaviour was found.
-fn numbers_of<'a>(record: &'a Record<'a>, behaviour: &'a Behaviour) -> impl Iterator<Item = u32> + 'a {
+/// Samples in which a behaviour was found, answered to the end or not.
+pub fn numbers_of<'a>(record: &'a Record<'a>, behaviour: &'a Behaviour) -> impl Iterator<Item = u32> + 'a {
     let unsure = record.with_unsure();
     let own = move |mark: &&crate::model::Mark| mark.behaviour == behaviour.id && (unsure || !mark.unsure);
     record.coding.marks.iter().filter(own).filter_map(|mark| mark.sample)

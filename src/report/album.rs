@@ -9,7 +9,7 @@ use crate::measures::quantity::{self, Denominator, Quantity};
 use crate::measures::record::{Missing, Record, Seen};
 use crate::measures::sequence::{Repeats, Transitions};
 use crate::measures::{concern, presentations, sampling};
-use crate::model::{AnimalId, Behaviour, Kind, Purpose, Role, SetId};
+use crate::model::{AnimalId, Behaviour, Kind, Role, SetId};
 use crate::numeric::product_limit::{Ending, Time};
 
 /// Charts of one session.
@@ -49,13 +49,13 @@ pub fn of_animal(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
 }
 
 /// Figures of a report: for each animal its course, and each session that had concern; printed in grey.
-/// Primary codings of sessions that count are taken, others left out.
+/// Primary, continuous codings of sessions that count are taken, others left out.
 #[must_use]
 pub fn for_report(records: &[Record<'_>]) -> Vec<Figure> {
     let look = Look::print().with_width(PRINTED);
     let mut by_animal: BTreeMap<&AnimalId, Vec<Record<'_>>> = BTreeMap::new();
     for record in records {
-        if record.coding.purpose == Purpose::Primary && record.session.left_out.is_none() {
+        if record.is_counted() && record.is_continuous().is_ok() {
             by_animal.entry(&record.session.animal).or_default().push(record.clone());
         }
     }

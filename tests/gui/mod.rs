@@ -1,4 +1,5 @@
 //! The window.
 
+mod samples;
 mod screens;
 mod window;

@@ -33,7 +33,7 @@ fn copy(from: &Path, to: &Path) {
     }
 }
 
-fn demo(folder: &tempfile::TempDir) -> StudyFolder {
+pub fn demo(folder: &tempfile::TempDir) -> StudyFolder {
     let path = folder.path().join("demo");
     copy(&root().join("sample-codings"), &path);
     StudyFolder::open(&path).unwrap()

@@ -9,7 +9,7 @@ mod edges;
 mod figures;
 mod handmade;
 mod made;
-mod recorded;
+pub mod recorded;
 mod reference;
 mod samples;
 mod sequences;

@@ -31,7 +31,7 @@ fn reel_of(session: &Session) -> Arc<Reel> {
 }
 
 /// A coder at the start of a coding by samples of everything a point or interval can hold.
-fn begun(like: &Coding, ethogram: &Ethogram, session: &Session, rule: RecordingRule) -> (Coder, Walk) {
+pub fn begun(like: &Coding, ethogram: &Ethogram, session: &Session, rule: RecordingRule) -> (Coder, Walk) {
     let mut coding = Coding::new(session.id.clone(), "R-01".into(), like.ethogram.clone());
     (coding.rule, coding.window) = (rule, like.observed_window(ethogram, session));
     let window = coding.window.unwrap();
@@ -73,7 +73,7 @@ fn truth(record: &Record<'_>, sample: Sample) -> Vec<char> {
 }
 
 /// Codes every sample by keys: the sample's keys, and Enter where a key alone does not complete it.
-fn walk_through(coder: &mut Coder, walk: &mut Walk, record: &Record<'_>) {
+pub fn walk_through(coder: &mut Coder, walk: &mut Walk, record: &Record<'_>) {
     loop {
         let sample = walk.sample().unwrap();
         let shot = walk.shot(&reel_of(record.session)).unwrap();

@@ -100,6 +100,10 @@ impl App {
         let Screen::BySamples(open) = &mut self.screen else { return Task::none() };
         match open.update(message) {
             by_samples::Action::None => {}
+            by_samples::Action::Scroll(y) => {
+                let offset = iced::widget::scrollable::RelativeOffset { x: 0.0, y };
+                return iced::widget::operation::snap_to(by_samples::LIST, offset);
+            }
             by_samples::Action::Leave => self.screen = Screen::Sessions,
             by_samples::Action::Open(path) => {
                 // The person may be new in the study.

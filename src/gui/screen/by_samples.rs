@@ -38,9 +38,14 @@ pub enum Action {
     None,
     /// Open a coding.
     Open(PathBuf),
+    /// Bring the chosen line into view: its share of the list.
+    Scroll(f32),
     /// Show the sessions.
     Leave,
 }
+
+/// The list of lines.
+pub const LIST: &str = "by-samples";
 
 /// Intervals to choose from, in seconds; others are written.
 const INTERVALS: [i64; 11] = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800];
@@ -97,7 +102,7 @@ impl BySamples {
         let (entry, _) = study_folder::read_session_folder(&session_folder)?;
         let (mut ethograms, _) = folder.ethograms();
         let ethogram = ethograms.pop();
-        let person = super::new_study::id_of(person).to_uppercase();
+        let person = code_of(person);
         let is_primary_free = entry.codings.iter().all(|(_, head)| head.purpose != Purpose::Primary);
         let mine = |(_, head): &(PathBuf, CodingHead)| {
             head.rule != RecordingRule::Continuous && head.by.as_str() == person
@@ -180,10 +185,12 @@ impl BySamples {
             Key::Named(Named::ArrowDown | Named::Tab) if !modifiers.shift() => {
                 let _ = self.take_written();
                 self.line = (self.line + 1).min(last);
+                return self.scroll();
             }
             Key::Named(Named::ArrowUp | Named::Tab) => {
                 let _ = self.take_written();
                 self.line = self.line.saturating_sub(1);
+                return self.scroll();
             }
             Key::Named(Named::ArrowRight | Named::Space) => self.change(1),
             Key::Named(Named::ArrowLeft) => self.change(-1),
@@ -210,6 +217,13 @@ impl BySamples {
             _ => {}
         }
         Action::None
+    }
+
+    /// Where the chosen line lies in a list that is longer than the window.
+    #[allow(clippy::cast_precision_loss)] // A few lines.
+    fn scroll(&self) -> Action {
+        let last = self.lines().len().saturating_sub(1).max(1);
+        Action::Scroll(self.line as f32 / last as f32)
     }
 
     /// Takes a number that was written; `false` when it makes no sense, which is said.
@@ -420,7 +434,8 @@ impl BySamples {
             .align_y(iced::Center),
         ]
         .spacing(8);
-        let body = column![head, scrollable(list).height(Length::Fill), foot].spacing(12).max_width(900);
+        let body =
+            column![head, scrollable(list).id(LIST).height(Length::Fill), foot].spacing(12).max_width(900);
         container(body).padding(16).center_x(Length::Fill).into()
     }
 
@@ -509,4 +524,9 @@ fn state_words(head: &CodingHead) -> String {
         Status::Open => "open",
     };
     format!("{answered} answered · {state}")
+}
+
+/// A person's code as the study keeps it; empty when nothing is written.
+pub(super) fn code_of(person: &str) -> String {
+    if person.trim().is_empty() { String::new() } else { super::new_study::id_of(person).to_uppercase() }
 }

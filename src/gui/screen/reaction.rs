@@ -112,7 +112,7 @@ impl Reaction {
     pub fn new(folder: StudyFolder, person: &str, seed: u64, now: Instant) -> Self {
         Self {
             folder,
-            person: super::new_study::id_of(person).to_uppercase(),
+            person: super::by_samples::code_of(person),
             changes: reaction::moments(seed),
             stage: Stage::Words,
             clip: None,

@@ -89,14 +89,14 @@ fn sample_figures(record: &Record<'_>) -> Option<SampleFigures> {
     })
 }
 
-/// Pools primary codings by animal; `records` may hold any, those that do not count are left out.
+/// Pools primary codings by animal; `records` may hold any, those that do not count are left out, and so
+/// are codings by samples: nothing of them adds to a time or a count.
 #[must_use]
 pub fn animals(records: &[Record<'_>]) -> Vec<AnimalSummary> {
     let mut by_animal: BTreeMap<&AnimalId, Vec<Counts>> = BTreeMap::new();
     let mut taken = BTreeSet::new();
     for record in records {
-        let counts =
-            record.coding.purpose == crate::model::Purpose::Primary && record.session.left_out.is_none();
+        let counts = record.is_counted() && record.is_continuous().is_ok();
         // One coding a session counts, even if two say they are primary.
         if counts && taken.insert(&record.session.id) {
             by_animal.entry(&record.session.animal).or_default().push(Counts::of(record));

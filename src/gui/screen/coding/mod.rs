@@ -264,7 +264,9 @@ impl Coding {
             words.push(format!("step {step}"));
         }
         words.push(format!("coder {}", coding.by));
-        if let Some((n, pass)) = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?))) {
+        if self.is_sampled() {
+            words.push(crate::gui::screen::by_samples::rule_words(coding.rule));
+        } else if let Some((n, pass)) = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?))) {
             words.push(format!("pass {} of {}, {}", n + 1, coding.passes.len(), pass.name.to_lowercase()));
         }
         words.join(" · ")
@@ -352,6 +354,8 @@ impl Coding {
                     self.take(done);
                 }
             }
+            // Samples have one pass, done when all are answered.
+            Message::ChoosePass(_) | Message::TickPass(_) if self.is_sampled() => {}
             Message::ChoosePass(pass) => {
                 self.coder.set_pass(pass);
                 self.prepare();

@@ -280,6 +280,8 @@ impl Coding {
         let form = self.samples.as_ref()?.walk.samples().form();
         let is_interval = form == Form::Interval;
         match wish {
+            // Nobody has seen it yet: it is played first, else a key held down would make absences.
+            Wish::EndState if is_interval && self.is_unseen() => self.play_interval(),
             Wish::EndState => {
                 if self.finish_here() && is_interval && self.is_any_left() {
                     self.play_interval();
@@ -332,6 +334,9 @@ impl Coding {
                 };
                 self.said = Said::Done(words.to_owned());
             }
+            Wish::PassDone => {
+                self.said = Said::Refused("it is done when every point is answered".to_owned());
+            }
             Wish::Pass => self.said = Said::Refused(format!("{} are coded in one pass", form.words())),
             Wish::Nudge(_) | Wish::Split | Wish::Merge | Wish::Change => {
                 self.said = Said::Refused(
@@ -346,6 +351,15 @@ impl Coding {
             _ => return None,
         }
         Some(Action::None)
+    }
+
+    /// Whether the interval at hand has neither been played nor looked into, and nothing is told of it.
+    fn is_unseen(&self) -> bool {
+        let Some(samples) = &self.samples else { return false };
+        let Some(number) = self.sample_number() else { return false };
+        let is_told = self.coder.is_answered(number) || self.coder.marks_in(number).next().is_some();
+        let is_at_start = self.player.wanted() == samples.walk.shot(self.player.reel());
+        !is_told && samples.through != Some(number) && is_at_start && !self.player.is_running()
     }
 
     /// Whether the picture that is seen lies inside the interval and is not its last.
@@ -448,7 +462,7 @@ impl Coding {
             .take(if form == Form::Interval { 6 } else { 5 });
         let mut legend = column![].spacing(2);
         for (key, does) in keys {
-            let key = text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(92);
+            let key = text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(104);
             legend = legend.push(row![key, quiet((*does).to_owned())].spacing(8));
         }
         #[allow(clippy::cast_precision_loss)] // A share of a bar.
@@ -458,18 +472,36 @@ impl Coding {
             bar: palette.text.into(),
             border: iced::border::rounded(3),
         });
-        let inside = column![
-            plain(rule),
-            here,
-            bar,
-            plain(progress_words(samples)),
-            quiet(unit.to_owned()),
-            found,
-            legend,
-        ]
-        .spacing(8)
-        .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
+        let is_any_found = samples.found.iter().any(|(_, hits, _)| *hits > 0);
+        let inside = column![plain(rule), here, bar, plain(progress_words(samples))]
+            .push(is_any_found.then(|| quiet(unit.to_owned())))
+            .push(is_any_found.then_some(found))
+            .push(legend)
+            .spacing(8)
+            .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
         column![head, scrollable(inside).height(Length::Fill)].spacing(6).width(316).into()
+    }
+}
+
+impl Coding {
+    /// What stands where the passes of other codings stand: how it is sampled.
+    pub(super) fn sample_rule(&self, palette: Palette) -> Element<'_, Message> {
+        let coding = self.coder.coding();
+        let quiet = |words: String| text(words).size(theme::BODY).color(palette.quiet);
+        let first = match (coding.rule, coding.offset_seed) {
+            (RecordingRule::Instantaneous { offset_s, .. }, seed) => {
+                let drawn = seed.map_or_else(String::new, |seed| format!(" (drawn, seed {seed})"));
+                format!("the first {:.3} s after the start{drawn}", offset_s.micros().seconds())
+            }
+            _ => "a last partial one is not asked".to_owned(),
+        };
+        let rule = crate::gui::screen::by_samples::rule_words(coding.rule);
+        let lines = column![
+            text(rule).size(theme::BODY).color(palette.text),
+            quiet(first),
+            self.close_button(palette),
+        ];
+        container(lines.spacing(6)).width(316).into()
     }
 }
 

@@ -1,7 +1,7 @@
 //! The numbers of a session or an animal in lines: what, how much, of what.
 
 use crate::measures::advice::Advice;
-use crate::measures::summary::{Figures, OneLatency};
+use crate::measures::summary::{Figures, OneLatency, SampleFigures};
 use crate::model::{Choice, Kind};
 use crate::report::words::{count, number, percent, signed};
 use crate::time::Micros;
@@ -162,4 +162,53 @@ fn behaviours(figures: &Figures) -> Group {
         })
         .collect();
     Group { title: "Behaviours: bouts, time, share of visible", lines }
+}
+
+/// What a coding by samples can give: how often, of how many; nothing of it is a length of time.
+pub(super) fn of_samples(samples: &SampleFigures) -> Vec<Group> {
+    let is_points = samples.each == "point";
+    let every = number(Some(samples.every_s), 1);
+    let how = match samples.offset_s {
+        Some(offset) => format!("a point every {every} s, the first after {} s", number(Some(offset), 1)),
+        None => format!("intervals of {every} s"),
+    };
+    let with_film = samples.n - samples.in_gaps;
+    let work = vec![
+        line("How", how),
+        line("Answered", format!("{} of {with_film} {}s with film", samples.answered, samples.each)),
+        line("Out of sight", format!("{} of {} answered", samples.out_of_sight, samples.answered)),
+        line("Without film", samples.in_gaps.to_string()),
+    ];
+    let behaviours = samples.behaviours.iter().map(|own| {
+        let interval =
+            own.share_ci95.map_or_else(String::new, |[low, high]| format!("  [{low:.2}, {high:.2}]"));
+        let value = match (own.hits, own.of, own.share) {
+            (Some(hits), Some(of), Some(_)) => format!("{hits} of {of}, {}{interval}", percent(own.share)),
+            _ => own.why.clone().unwrap_or_else(|| "—".to_owned()),
+        };
+        line(own.name.clone(), value)
+    });
+    let limits = if is_points {
+        [
+            "The share of points estimates the share of visible time",
+            "Points that follow closely are alike: the interval is then too narrow",
+        ]
+    } else {
+        [
+            "The share of intervals with at least one is neither a share of time nor a frequency (Altmann 1974)",
+            "Compare it only with intervals of the same length",
+        ]
+    };
+    let mut last: Vec<_> = limits.into_iter().map(|words| line("", words)).collect();
+    last.push(line("", "Bouts, latencies, presentations and concern need a continuous record"));
+    let title = if is_points {
+        "Behaviours: points it held at, of visible points"
+    } else {
+        "Behaviours: intervals with it, of visible intervals"
+    };
+    vec![
+        Group { title: "Samples", lines: work },
+        Group { title, lines: behaviours.collect() },
+        Group { title: "What this can tell", lines: last },
+    ]
 }

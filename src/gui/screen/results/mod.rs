@@ -149,6 +149,15 @@ impl Results {
         matches!(self.subject, Subject::Animal(_))
     }
 
+    /// The coding that is shown, if it is one alone.
+    #[must_use]
+    pub fn coding(&self) -> Option<&std::path::Path> {
+        match &self.subject {
+            Subject::Session(path) => Some(path),
+            Subject::Several(_) | Subject::Animal(_) => None,
+        }
+    }
+
     /// Does what a message asks for.
     pub fn update(&mut self, message: &Message) -> Action {
         match message {
