@@ -229,21 +229,7 @@ impl App {
     fn act(&mut self, message: Message) -> Task<Message> {
         match message {
             Message::Sessions(message) => return self.act_on_sessions(message),
-            Message::Results(message) => {
-                if let Screen::Results(open) = &mut self.screen {
-                    match open.update(&message) {
-                        results::Action::None => {}
-                        results::Action::Run(task) => return task.map(Message::Results),
-                        results::Action::Leave => self.screen = Screen::Sessions,
-                        results::Action::Go(session, at) => {
-                            let shown = open.coding().map(Path::to_owned);
-                            if let Some(coding) = shown.or_else(|| self.coding_of(Some(session.as_str()))) {
-                                return self.open(&coding, Some(at));
-                            }
-                        }
-                    }
-                }
-            }
+            Message::Results(message) => return self.act_on_results(&message),
             Message::Agreement(message) => {
                 if let Screen::Agreement(open) = &mut self.screen {
                     match open.update(&message) {

@@ -179,7 +179,7 @@ fn merge_answers(merged: &mut Coding, this: &Coding, other: &Coding) -> usize {
         };
         let (mine, theirs) = (of(this), of(other));
         let numbers: BTreeSet<u32> =
-            [&mine, &theirs].into_iter().flat_map(|own| own.sorted()).flat_map(|[a, b]| a..=b).collect();
+            [&mine, &theirs].into_iter().flat_map(Numbers::sorted).flat_map(|[a, b]| a..=b).collect();
         let mut kept = Numbers::default();
         for number in numbers {
             let found = told(merged, number);
@@ -280,7 +280,9 @@ mod tests {
                 extra: crate::model::Extra::new(),
             };
             let mut pass = Pass { done: true, ..Pass::from(&outline) };
-            answered.iter().for_each(|number| pass.answered.insert(*number));
+            for number in answered {
+                pass.answered.insert(*number);
+            }
             own.passes = vec![pass];
             own
         };

@@ -96,7 +96,7 @@ fn what_makes_no_sense_is_said_and_begins_nothing() {
     ));
     assert!(simulator(screen.view(Mode::Dark)).find("0: write seconds, 0.1 or more").is_ok());
     let _ = press(&mut screen, &[letter("1"), letter("0"), down.clone(), letter("1"), letter("0")]);
-    assert!(matches!(press(&mut screen, &[enter.clone()]), by_samples::Action::None));
+    assert!(matches!(press(&mut screen, std::slice::from_ref(&enter)), by_samples::Action::None));
     let words = "10: write seconds below the interval of 10 s";
     assert!(simulator(screen.view(Mode::Dark)).find(words).is_ok());
     // Intervals longer than the film.
@@ -104,7 +104,7 @@ fn what_makes_no_sense_is_said_and_begins_nothing() {
     let long = ["9", "9", "9", "9"].map(letter);
     let _ = press(&mut screen, &[named(Named::ArrowRight), down]);
     let _ = press(&mut screen, &long);
-    assert!(matches!(press(&mut screen, &[enter.clone()]), by_samples::Action::None));
+    assert!(matches!(press(&mut screen, std::slice::from_ref(&enter)), by_samples::Action::None));
     let words = "the film is shorter than one interval: choose a shorter one";
     assert!(simulator(screen.view(Mode::Dark)).find(words).is_ok());
     // Nobody.
@@ -143,7 +143,7 @@ fn results_of_samples_show_hits_of_visible_ones_and_never_a_time() {
         );
         let share = 100.0 * f64::from(found.hits) / f64::from(found.of);
         let (low, high) = found.interval().unwrap();
-        let line = format!("{} of {}, {share:.1} %  [{low:.2}, {high:.2}]", found.hits, found.of);
+        let told = format!("{} of {}, {share:.1} %  [{low:.2}, {high:.2}]", found.hits, found.of);
         let is_points = matches!(rule, RecordingRule::Instantaneous { .. });
         let title = if is_points {
             "Behaviours: points it held at, of visible points"
@@ -151,7 +151,7 @@ fn results_of_samples_show_hits_of_visible_ones_and_never_a_time() {
             "Behaviours: intervals with it, of visible intervals"
         };
         let mut seen = simulator(screen.view(Mode::Light));
-        for words in [line.as_str(), title] {
+        for words in [told.as_str(), title] {
             assert!(seen.find(words).is_ok(), "{words}");
         }
         for absent in
@@ -179,6 +179,21 @@ fn results_of_samples_show_hits_of_visible_ones_and_never_a_time() {
         let at = went.expect("a hit leads to the film");
         assert!(walk.samples().iter().any(|own| own.span.from == at));
     }
+}
+
+#[test]
+fn results_of_a_trial_by_samples_are_reached_by_key() {
+    let folder = folder();
+    let study = demo(&folder);
+    let mut begin = by_samples(&study);
+    let trial = opened(press(&mut begin, &[named(Named::Enter)]));
+    let own = study.root().join("sessions/s2/K-07.1.coding.json");
+    let mut screen = Results::new(study, results::Subject::Session(own.clone()), BTreeSet::new(), Mode::Dark);
+    let next = || results::Message::KeyDown(letter("c"));
+    assert!(matches!(screen.update(&next()), results::Action::Run(_)));
+    assert_eq!(screen.coding(), Some(trial.as_path()));
+    let _ = screen.update(&next());
+    assert_eq!(screen.coding(), Some(own.as_path()), "after the last comes the first");
 }
 
 #[test]

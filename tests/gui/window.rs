@@ -162,8 +162,11 @@ fn rule_34_coded_by_keys_alone_killed_and_opened_again_at_the_same_place() {
     drop(window);
 }
 
-/// What is answered: sample, behaviour, time; and the numbers of the samples answered.
-fn answers(coding: &Path) -> (Vec<(u32, String, Micros)>, Vec<[u32; 2]>) {
+/// Sample, behaviour, time.
+type Answer = (u32, String, Micros);
+
+/// What is answered, and the numbers of the samples answered.
+fn answers(coding: &Path) -> (Vec<Answer>, Vec<[u32; 2]>) {
     let coding = coding_file::read(coding).unwrap();
     let own = |mark: &shedlight::model::Mark| (mark.sample.unwrap(), mark.behaviour.to_string(), mark.from);
     let mut marks: Vec<_> = coding.marks.iter().map(own).collect();
@@ -243,7 +246,7 @@ fn intervals_are_played_before_they_are_answered() {
     wait_at(&coding, 0);
     // Enter plays what nobody has seen; what is ticked meanwhile is on the disk at once.
     xdotool(&["key", "Return"]);
-    wait_for("the film to run", || coding_file::place(&coding).filter(|at| *at > Micros::ZERO));
+    let _ = wait_for("the film to run", || coding_file::place(&coding).filter(|at| *at > Micros::ZERO));
     assert_eq!(answers(&coding).1, [[0; 2]; 0]);
     xdotool(&["key", "m"]);
     wait_for("a tick", || (answers(&coding).0.len() == 1).then_some(()));
@@ -251,7 +254,7 @@ fn intervals_are_played_before_they_are_answered() {
     xdotool(&["key", "Return"]);
     wait_for("an answer", || (answers(&coding).1 == [[1, 1]]).then_some(()));
     let second = Micros::from_whole_seconds(20);
-    wait_for("the second one to run", || coding_file::place(&coding).filter(|at| *at > second));
+    let _ = wait_for("the second one to run", || coding_file::place(&coding).filter(|at| *at > second));
     xdotool(&["key", "Return"]);
     wait_for("both answers", || (answers(&coding).1 == [[1, 2]]).then_some(()));
     let whole = coding_file::read(&coding).unwrap();

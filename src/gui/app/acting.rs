@@ -1,5 +1,6 @@
 //! What the screens ask the application for.
 
+use std::path::Path;
 use std::time::Instant;
 
 use iced::Task;
@@ -9,7 +10,7 @@ use crate::gui::screen::agreement::Agreement;
 use crate::gui::screen::by_samples::{self, BySamples};
 use crate::gui::screen::new_study::{self, NewStudy};
 use crate::gui::screen::reaction::{self, Reaction};
-use crate::gui::screen::results::Results;
+use crate::gui::screen::results::{self, Results};
 use crate::gui::screen::sessions::{self, Sessions};
 use crate::gui::screen::settings::{self, SettingsScreen};
 use crate::gui::screen::sheet::{self, SheetScreen};
@@ -91,6 +92,22 @@ impl App {
                 }
                 self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
                 self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_results(&mut self, message: &results::Message) -> Task<Message> {
+        let Screen::Results(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            results::Action::None => {}
+            results::Action::Run(task) => return task.map(Message::Results),
+            results::Action::Leave => self.screen = Screen::Sessions,
+            results::Action::Go(session, at) => {
+                let shown = open.coding().map(Path::to_owned);
+                if let Some(coding) = shown.or_else(|| self.coding_of(Some(session.as_str()))) {
+                    return self.open(&coding, Some(at));
+                }
             }
         }
         Task::none()

@@ -384,7 +384,8 @@ impl BySamples {
         ]
         .spacing(12)
         .align_y(iced::Center);
-        let mut list = column![].spacing(4);
+        let room = iced::Padding { right: 14.0, ..iced::Padding::ZERO };
+        let mut list = column![].spacing(4).padding(room);
         let mut shown = None;
         for (n, line) in self.lines().into_iter().enumerate() {
             let part = match line {

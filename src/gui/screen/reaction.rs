@@ -522,4 +522,37 @@ mod tests {
         );
         assert_eq!(people[1].reaction_lag_s, Some(Seconds(ms(241))));
     }
+
+    fn told(folder: &std::path::Path, lags: usize) -> Reaction {
+        let study = crate::model::Study::new("A lag");
+        let folder = StudyFolder::create(folder, study).unwrap();
+        let mut screen = Reaction::new(folder, "k-07", 3, Instant::now());
+        let presses: Vec<Micros> =
+            screen.changes.iter().take(lags).map(|at| *at + Micros::from_millis(230)).collect();
+        screen.stage = Stage::Told(reaction::measure(&screen.changes, &presses, Micros::MAX));
+        screen
+    }
+
+    fn enter() -> Message {
+        Message::KeyDown(Key::Named(Named::Enter), keyboard::Modifiers::default(), false)
+    }
+
+    #[test]
+    fn a_good_measurement_is_kept_in_the_study_and_a_poor_one_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path().join("good");
+        let mut screen = told(&root, 99);
+        let _ = screen.view(Mode::Dark);
+        assert!(matches!(screen.update(enter()), Action::Leave(_)));
+        let person = StudyFolder::open(&root).unwrap().study.people[0].clone();
+        assert_eq!((person.code.as_str(), person.reaction_lag_s), ("K-07", Some(Seconds::from_millis(230))));
+        assert_eq!(person.lag_measured.unwrap().misses, 0);
+        // Half of the changes missed: Keep is refused, with its reason.
+        let root = folder.path().join("poor");
+        let mut screen = told(&root, 12);
+        let _ = screen.view(Mode::Light);
+        assert!(matches!(screen.update(Message::Keep), Action::None));
+        assert!(screen.said.unwrap().contains("missed"));
+        assert!(StudyFolder::open(&root).unwrap().study.people.is_empty());
+    }
 }

@@ -11,9 +11,11 @@ use crate::workbench::player::Direction;
 
 impl Coding {
     pub(super) fn wish(&mut self, wish: Wish) -> Action {
-        if let Some(action) = self.sample_wish(wish) {
-            return action;
-        }
+        self.sample_wish(wish).unwrap_or_else(|| self.wish_of_all(wish))
+    }
+
+    /// What a key that codes nothing does in every coding.
+    fn wish_of_all(&mut self, wish: Wish) -> Action {
         let now = self.now();
         match wish {
             Wish::Toggle => self.player.toggle(now),

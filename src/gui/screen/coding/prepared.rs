@@ -143,6 +143,8 @@ fn bar(coder: &Coder, mark: &Mark, end: Micros, belongs: &dyn Fn(&Behaviour) -> 
     let detail = mark.detail.as_ref().map_or_else(String::new, |detail| format!(" · {detail}"));
     let note = if mark.note.is_some() { " ✎" } else { "" };
     let lag = match mark.placed {
+        // A sample has no onset that could lag.
+        _ if mark.sample.is_some() => String::new(),
         Placed::Live { speed, lag, .. } if lag > Micros::ZERO => {
             format!(" · live −{:.2} s", lag.seconds() * speed)
         }

@@ -193,6 +193,17 @@ fn primary(folder: &StudyFolder, animal: Option<&AnimalId>, hidden: &Hidden) -> 
     sessions.iter().filter_map(first).collect()
 }
 
+/// The next coding of the session that is shown, the first one after the last: also those that are not
+/// pooled have results.
+pub(super) fn next_coding(folder: &StudyFolder, subject: &Subject) -> Subject {
+    let Subject::Session(path) = subject else { return subject.clone() };
+    let sessions = folder.list().sessions;
+    let own = sessions.iter().find(|entry| entry.codings.iter().any(|(own, _)| own == path));
+    let codings = own.map(|entry| entry.codings.as_slice()).unwrap_or_default();
+    let next = codings.iter().skip_while(|(own, _)| own != path).nth(1).or_else(|| codings.first());
+    next.map_or_else(|| subject.clone(), |(next, _)| Subject::Session(next.clone()))
+}
+
 /// The subject with one more session: the first of the same animal that is not in it, else of the study.
 pub(super) fn with_another(folder: &StudyFolder, subject: &Subject, hidden: &Hidden) -> Subject {
     let mut chosen = chosen(folder, subject, hidden);
