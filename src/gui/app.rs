@@ -5,7 +5,7 @@ mod acting;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use iced::widget::{button, column, container, row, space, text};
+use iced::widget::{button, column, container, row, text};
 use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
@@ -435,8 +435,15 @@ impl App {
                 (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
                     .then_some(Message::ShowReport),
             ),
-            space::horizontal(),
-            text(place).size(theme::BODY).color(palette.quiet),
+            // What is open gives way to the buttons beside it.
+            container(
+                text(place)
+                    .size(theme::BODY)
+                    .color(palette.quiet)
+                    .wrapping(iced::widget::text::Wrapping::None)
+            )
+            .align_right(Length::Fill)
+            .clip(true),
             tab(
                 "Settings",
                 matches!(self.screen, Screen::Settings(_)),

@@ -159,7 +159,7 @@ fn results_of_samples_show_hits_of_visible_ones_and_never_a_time() {
         {
             assert!(seen.find(absent).is_err(), "{absent}");
         }
-        let warned = "The share of intervals with at least one is neither a share of time nor a frequency (Altmann 1974)";
+        let warned = "of intervals with at least one: no share of time, no frequency (Altmann 1974)";
         assert_eq!(seen.find(warned).is_ok(), !is_points);
         drop(seen);
         assert_eq!(screen.coding(), Some(path.as_path()), "a mark leads to this coding, not to another one");

@@ -169,7 +169,7 @@ pub(super) fn of_samples(samples: &SampleFigures) -> Vec<Group> {
     let is_points = samples.each == "point";
     let every = number(Some(samples.every_s), 1);
     let how = match samples.offset_s {
-        Some(offset) => format!("a point every {every} s, the first after {} s", number(Some(offset), 1)),
+        Some(offset) => format!("a point every {every} s, the first after {offset:.3} s"),
         None => format!("intervals of {every} s"),
     };
     let with_film = samples.n - samples.in_gaps;
@@ -188,19 +188,20 @@ pub(super) fn of_samples(samples: &SampleFigures) -> Vec<Group> {
         };
         line(own.name.clone(), value)
     });
+    let not_given = line("Not from samples", "bouts, latencies, presentations, concern");
     let limits = if is_points {
-        [
-            "The share of points estimates the share of visible time",
-            "Points that follow closely are alike: the interval is then too narrow",
+        vec![
+            line("Share", "estimates the share of visible time"),
+            line("[its interval]", "too narrow where neighbouring points are alike"),
+            not_given,
         ]
     } else {
-        [
-            "The share of intervals with at least one is neither a share of time nor a frequency (Altmann 1974)",
-            "Compare it only with intervals of the same length",
+        vec![
+            line("Share", "of intervals with at least one: no share of time, no frequency (Altmann 1974)"),
+            line("Comparable", "with intervals of the same length only"),
+            not_given,
         ]
     };
-    let mut last: Vec<_> = limits.into_iter().map(|words| line("", words)).collect();
-    last.push(line("", "Bouts, latencies, presentations and concern need a continuous record"));
     let title = if is_points {
         "Behaviours: points it held at, of visible points"
     } else {
@@ -209,6 +210,6 @@ pub(super) fn of_samples(samples: &SampleFigures) -> Vec<Group> {
     vec![
         Group { title: "Samples", lines: work },
         Group { title, lines: behaviours.collect() },
-        Group { title: "What this can tell", lines: last },
+        Group { title: "What this can tell", lines: limits },
     ]
 }
