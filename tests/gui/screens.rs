@@ -20,7 +20,7 @@ use shedlight::storage::StudyFolder;
 
 use crate::common::{folder, root};
 
-fn copy(from: &Path, to: &Path) {
+pub fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
     for entry in std::fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();

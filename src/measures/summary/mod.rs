@@ -3,12 +3,17 @@
 //! Pooling adds times, counts and cases; it never takes seconds for independent.
 
 mod counts;
+mod over_sessions;
 mod shape;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use self::counts::Counted;
 pub use self::counts::Counts;
+pub use self::over_sessions::{
+    CourseFigures, CriterionFigures, IntervalFigures, OverSessions, PhaseFigures, SamplingFigures,
+    SequenceFigures, SessionValue, TrendFigures, over_sessions,
+};
 pub use self::shape::{
     AnimalSummary, ApproachFigures, BehaviourFigures, BetweenFigures, CodingSummary, ConcernFigures, Figures,
     FoodFigures, IncidentFigures, LatencyFigures, OneLatency, PresentationFigures, ResumeFigures,
@@ -28,8 +33,12 @@ use crate::time::Micros;
 /// The summary of one coding.
 #[must_use]
 pub fn coding(record: &Record<'_>) -> CodingSummary {
-    let counts = Counts::of(record);
-    let is_primary = record.coding.purpose == crate::model::Purpose::Primary;
+    of_counts(record, &Counts::of(record))
+}
+
+/// The summary of one coding whose counts are there already.
+#[must_use]
+pub fn of_counts(record: &Record<'_>, counts: &Counts) -> CodingSummary {
     CodingSummary {
         session: record.session.id.to_string(),
         animal: record.session.animal.to_string(),
@@ -37,7 +46,7 @@ pub fn coding(record: &Record<'_>) -> CodingSummary {
         purpose: record.coding.purpose.word(),
         step: record.session.step,
         date: record.session.wall_clock(record.window().from).map(|time| time.date_naive().to_string()),
-        counts: is_primary && record.session.left_out.is_none(),
+        counts: record.is_counted() && record.is_continuous().is_ok(),
         passes_not_done: record
             .coding
             .passes
@@ -46,7 +55,7 @@ pub fn coding(record: &Record<'_>) -> CodingSummary {
             .map(|pass| pass.name.clone())
             .collect(),
         samples: sample_figures(record),
-        figures: figures(&[&counts]),
+        figures: figures(&[counts]),
     }
 }
 
@@ -102,14 +111,17 @@ pub fn animals(records: &[Record<'_>]) -> Vec<AnimalSummary> {
             by_animal.entry(&record.session.animal).or_default().push(Counts::of(record));
         }
     }
-    by_animal
-        .into_iter()
-        .map(|(animal, counts)| AnimalSummary {
-            animal: animal.to_string(),
-            sessions: counts.iter().map(|counts| counts.session.clone()).collect(),
-            figures: figures(&counts.iter().collect::<Vec<_>>()),
-        })
-        .collect()
+    by_animal.into_iter().map(|(animal, counts)| pooled(animal, &counts)).collect()
+}
+
+/// Pools what was counted in sessions of one animal, one coding a session.
+#[must_use]
+pub fn pooled(animal: &AnimalId, counts: &[Counts]) -> AnimalSummary {
+    AnimalSummary {
+        animal: animal.to_string(),
+        sessions: counts.iter().map(|counts| counts.session.clone()).collect(),
+        figures: figures(&counts.iter().collect::<Vec<_>>()),
+    }
 }
 
 /// The first reason among several sessions; with the session's name when there are several.
@@ -337,6 +349,7 @@ fn presentation_figures(counts: &[&Counts]) -> Option<Vec<PresentationFigures>> 
                 contact_s: seconds(p.contact),
                 success_s: seconds(p.success),
                 already: p.orient == Latency::Already,
+                latencies_are: [p.orient, p.approach, p.contact, p.success].map(Latency::word),
                 vacillating: p.is_vacillating(),
                 why,
             }

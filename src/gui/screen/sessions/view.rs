@@ -50,7 +50,7 @@ impl Sessions {
                 container(field("Your code", &self.person, Message::Person)).width(120),
                 begin("Begin a coding of the chosen session", Purpose::Primary),
                 begin("Code it as the second coder", Purpose::Second),
-                ask("Code by samples (F12)", Ask::BySamples),
+                ask("Code by samples (Shift+F2)", Ask::BySamples),
                 space::horizontal(),
                 button(text("Other studies, settings (F9)").size(theme::BODY))
                     .padding([6, 12])
@@ -74,7 +74,15 @@ impl Sessions {
                     .padding([6, 12])
                     .style(theme::key(palette, false))
                     .on_press(Message::AddClip),
-                ask("Reaction lag (Shift+F12)", Ask::Reaction),
+                ask("Reaction lag (Shift+F5)", Ask::Reaction),
+                button(text("Hand over, take in (F12)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::HandOver),
+                button(text("Film kept (Shift+F12)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Films),
             ]
             .spacing(8),
             row![
