@@ -8,7 +8,8 @@ use std::collections::BTreeMap;
 
 use super::stretches::{self, Held, Lines, Stretch};
 use crate::model::{
-    Actor, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, MarkId, Placed, Role, Session, SetId,
+    Actor, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, MarkId, Placed, RecordingRule, Role,
+    Session, SetId,
 };
 use crate::time::{Micros, Span, Spans};
 
@@ -50,6 +51,9 @@ pub enum NotComparable {
     /// One of them has neither film nor a window.
     #[error("the length of the session is not known: its clips have not been opened yet")]
     NoWindow,
+    /// One of them holds samples: what lies between them is not known.
+    #[error("one of them is recorded by samples: only continuous records are compared by time")]
+    Sampled,
     /// Their windows do not meet.
     #[error("they cover different stretches of the session")]
     NoCommonTime,
@@ -141,6 +145,9 @@ impl<'a> Pairing<'a> {
             let name =
                 |coding: &Coding| format!("{} revision {}", coding.ethogram.id, coding.ethogram.revision);
             return Err(NotComparable::Ethograms(name(first), name(second)));
+        }
+        if [first, second].iter().any(|own| own.rule != RecordingRule::Continuous) {
+            return Err(NotComparable::Sampled);
         }
         let window_of = |coding: &Coding| coding.observed_window(ethogram, session);
         let (Some(a), Some(b)) = (window_of(first), window_of(second)) else {

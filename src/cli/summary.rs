@@ -12,7 +12,7 @@ use serde::{Serialize, Serializer};
 use super::arguments::Summary as Asked;
 use super::{CommandResult, Error, FINDINGS, FINE, load, stream};
 use crate::measures::summary::{
-    self, AnimalSummary, CodingSummary, Counts, Figures, OneLatency, OverSessions,
+    self, AnimalSummary, CodingSummary, Counts, Figures, OneLatency, OverSessions, SampleFigures,
 };
 use crate::measures::{Marks, Record};
 use crate::model::{AnimalId, Kind, SessionId, Study};
@@ -176,7 +176,10 @@ fn print(
     for coding in codings {
         is_empty = false;
         print_head(&coding, out)?;
-        print_figures(&coding.figures, out)?;
+        match &coding.samples {
+            Some(samples) => print_samples(samples, out)?,
+            None => print_figures(&coding.figures, out)?,
+        }
         writeln!(out)?;
     }
     if is_empty {
@@ -208,6 +211,33 @@ fn print_head(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
     )?;
     if !coding.passes_not_done.is_empty() {
         writeln!(out, "  passes not done: {}", coding.passes_not_done.join(", "))?;
+    }
+    Ok(())
+}
+
+/// Samples have their own table: nothing of it is a time.
+fn print_samples(samples: &SampleFigures, out: &mut dyn Write) -> io::Result<()> {
+    let offset = samples.offset_s.map_or_else(String::new, |offset| format!(", the first after {offset} s"));
+    writeln!(
+        out,
+        "  {} {}s, one every {} s{offset}: {} answered, {} of them out of sight, {} without film",
+        samples.n, samples.each, samples.every_s, samples.answered, samples.out_of_sight, samples.in_gaps
+    )?;
+    let share =
+        if samples.each == "point" { "share of visible points" } else { "intervals with at least one" };
+    writeln!(out, "  {:<24} {:>6} {:>6}  {share}", "behaviour", "hits", "of")?;
+    for own in &samples.behaviours {
+        let interval =
+            own.share_ci95.map_or_else(String::new, |[low, high]| format!("  [{low:.2}, {high:.2}]"));
+        writeln!(
+            out,
+            "  {:<24} {:>6} {:>6}  {}{interval}{}",
+            own.name,
+            count(own.hits),
+            count(own.of),
+            percent(own.share),
+            why(own.why.as_ref())
+        )?;
     }
     Ok(())
 }

@@ -5,16 +5,18 @@ mod acting;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use iced::widget::{button, column, container, row, space, text};
+use iced::widget::{button, column, container, row, text};
 use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
+use super::screen::by_samples::{self, BySamples};
 use super::screen::coding::{self, Coding};
 use super::screen::ethogram::{self, EthogramScreen};
 use super::screen::films::{self, Films};
 use super::screen::hand_over::{self, HandOver};
 use super::screen::intake::{self, Intake};
 use super::screen::new_study::{self, NewStudy};
+use super::screen::reaction::{self, Reaction};
 use super::screen::report::{self, ReportScreen};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
@@ -44,6 +46,10 @@ pub enum Message {
     Agreement(agreement::Message),
     /// For the numbers and charts.
     Results(results::Message),
+    /// For the beginning of a coding by samples.
+    BySamples(by_samples::Message),
+    /// For the measurement of a reaction lag.
+    Reaction(reaction::Message),
     /// For a sheet.
     Sheet(sheet::Message),
     /// For the ethogram.
@@ -80,6 +86,8 @@ enum Screen {
     Films(Box<Films>),
     Intake(Box<Intake>),
     Sheet(Box<SheetScreen>),
+    BySamples(Box<BySamples>),
+    Reaction(Box<Reaction>),
     Results(Box<Results>),
     Agreement(Box<Agreement>),
     Settings(Box<SettingsScreen>),
@@ -163,6 +171,8 @@ impl App {
             | Screen::Films(_)
             | Screen::Intake(_)
             | Screen::Sheet(_)
+            | Screen::BySamples(_)
+            | Screen::Reaction(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
             | Screen::Settings(_)
@@ -240,6 +250,8 @@ impl App {
             Message::Results(message) => return self.act_on_results(&message),
             Message::Agreement(message) => return self.act_on_agreement(&message),
             Message::Sheet(message) => self.act_on_sheet(message),
+            Message::BySamples(message) => return self.act_on_by_samples(message),
+            Message::Reaction(message) => return self.act_on_reaction(message),
             Message::Settings(message) => return self.act_on_settings(message),
             Message::Ethogram(message) => return self.act_on_ethogram(message),
             Message::Report(message) => return self.act_on_report(message),
@@ -329,6 +341,8 @@ impl App {
             Screen::Films(_) => Films::subscription().map(Message::Films),
             Screen::Intake(_) => Intake::subscription().map(Message::Intake),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
+            Screen::BySamples(_) => BySamples::subscription().map(Message::BySamples),
+            Screen::Reaction(open) => open.subscription().map(Message::Reaction),
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
             Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
@@ -348,6 +362,8 @@ impl App {
                 _ => None,
             }),
             Screen::Cautions
+            | Screen::BySamples(_)
+            | Screen::Reaction(_)
             | Screen::Coding(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
@@ -368,6 +384,8 @@ impl App {
             Screen::Films(open) => open.view(mode).map(Message::Films),
             Screen::Intake(open) => open.view(mode).map(Message::Intake),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
+            Screen::BySamples(open) => open.view(mode).map(Message::BySamples),
+            Screen::Reaction(open) => open.view(mode).map(Message::Reaction),
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
             Screen::Settings(open) => open.view(mode).map(Message::Settings),
@@ -398,6 +416,8 @@ impl App {
             Screen::Settings(_) => Some(Message::Settings(settings::Message::Leave)),
             Screen::Ethogram(_) => Some(Message::Ethogram(ethogram::Message::Leave)),
             Screen::Report(_) => Some(Message::Report(report::Message::Leave)),
+            Screen::BySamples(_) => Some(Message::BySamples(by_samples::Message::Leave)),
+            Screen::Reaction(_) => Some(Message::Reaction(reaction::Message::Leave)),
             _ => None,
         };
         let asks = |what| {
@@ -425,8 +445,15 @@ impl App {
                 (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
                     .then_some(Message::ShowReport),
             ),
-            space::horizontal(),
-            text(place).size(theme::BODY).color(palette.quiet),
+            // What is open gives way to the buttons beside it.
+            container(
+                text(place)
+                    .size(theme::BODY)
+                    .color(palette.quiet)
+                    .wrapping(iced::widget::text::Wrapping::None)
+            )
+            .align_right(Length::Fill)
+            .clip(true),
             tab(
                 "Settings",
                 matches!(self.screen, Screen::Settings(_)),
@@ -447,6 +474,11 @@ fn field_key(event: iced::keyboard::Event) -> Option<Message> {
     let iced::keyboard::Event::KeyPressed { key, modifiers, .. } = event else { return None };
     let is_tab = key == iced::keyboard::Key::Named(iced::keyboard::key::Named::Tab);
     is_tab.then_some(if modifiers.shift() { Message::FieldBefore } else { Message::NextField })
+}
+
+/// A seed nobody chose; small enough to be read out. What is drawn with it is kept beside it.
+fn seed() -> u64 {
+    u64::from(chrono::Local::now().timestamp_subsec_micros())
 }
 
 fn open_study(root: &Path, said: &mut Option<String>) -> Option<StudyFolder> {

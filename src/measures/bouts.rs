@@ -24,8 +24,9 @@ pub struct Tally {
 /// Counts a behaviour in a record.
 ///
 /// # Errors
-/// When its pass is not done.
+/// When its pass is not done, or only samples were recorded.
 pub fn tally(record: &Record<'_>, behaviour: &Behaviour) -> Result<Tally, Missing> {
+    record.is_continuous()?;
     if !record.coding.is_done(&behaviour.id) {
         return Err(Missing::PassNotDone);
     }

@@ -118,8 +118,9 @@ pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
 /// looks at them.
 ///
 /// # Errors
-/// When a pass it needs is not done.
+/// When a pass it needs is not done, or only samples were recorded.
 pub fn if_coded(record: &Record<'_>, presentations: &[Presentation]) -> Result<Concern, Missing> {
+    record.is_continuous()?;
     let animal = record.animal();
     let watched = |b: &&Behaviour| b.concern_in(animal).next().is_some();
     let behaviours = &record.ethogram.behaviours;

@@ -10,6 +10,7 @@ pub mod concern;
 pub mod presentations;
 pub mod quantity;
 pub mod record;
+pub mod recorded;
 pub mod sampling;
 pub mod sequence;
 pub mod slips;

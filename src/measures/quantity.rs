@@ -168,6 +168,7 @@ fn is_concern_told(record: &Record<'_>) -> bool {
 
 /// Concern, if it is told.
 fn watched(record: &Record<'_>) -> Result<concern::Concern, Missing> {
+    record.is_continuous()?;
     if is_concern_told(record) {
         Ok(concern::of(record, &presentations::of(record)))
     } else {

@@ -43,6 +43,8 @@ pub enum Missing {
     AllCut,
     /// Only samples were recorded, not all of the behaviour.
     NotContinuous,
+    /// All of the behaviour was recorded, not samples.
+    NotSampled,
     /// The ethogram of the session does not have it.
     NotInEthogram,
     /// A session has no wall clock.
@@ -71,6 +73,7 @@ impl fmt::Display for Missing {
             Self::NoDuration => "an event has no duration",
             Self::AllCut => "every bout is cut by an edge or by out of sight",
             Self::NotContinuous => "not recorded continuously",
+            Self::NotSampled => "not recorded by samples",
             Self::NotInEthogram => "not in the ethogram of the session",
             Self::NoClock => "a session has no wall clock",
             Self::NoInterval => "even the shortest interval tried misses too much",
@@ -180,8 +183,9 @@ impl<'a> Record<'a> {
     /// Time in sight within it.
     ///
     /// # Errors
-    /// When out of sight was not coded to its end: then nobody knows.
+    /// When out of sight was not coded to its end, or only in samples: then nobody knows.
     pub fn visible(&self) -> Result<&Spans, Missing> {
+        self.is_continuous()?;
         let coded = self.ethogram.with_role(Role::Excluded).all(|b| self.coding.is_done(&b.id));
         if coded { Ok(&self.visible) } else { Err(Missing::PassNotDone) }
     }
@@ -225,6 +229,12 @@ impl<'a> Record<'a> {
         self.coding.marks.iter().filter(own)
     }
 
+    /// Whether marks flagged unsure are measured too.
+    #[must_use]
+    pub fn with_unsure(&self) -> bool {
+        self.marks != Marks::WithoutUnsure
+    }
+
     /// A record in the making, of which everything is shown as it stands.
     #[must_use]
     pub fn is_live(&self) -> bool {
@@ -235,7 +245,8 @@ impl<'a> Record<'a> {
     /// role no behaviour has tells that nothing of it happened.
     #[must_use]
     pub fn is_coded(&self, role: Role) -> bool {
-        self.is_live() || self.is_role_done(role) != Err(Missing::PassNotDone)
+        let is_missing = |why| matches!(why, Err(Missing::PassNotDone | Missing::NotContinuous));
+        self.is_live() || !is_missing(self.is_role_done(role))
     }
 
     /// Whether it is the one that counts for its session and the session is not left out (rule 14).
@@ -257,6 +268,7 @@ impl<'a> Record<'a> {
     /// # Errors
     /// Why a measure of the role has no value.
     pub fn is_role_done(&self, role: Role) -> Result<(), Missing> {
+        self.is_continuous()?;
         let mut any = false;
         for behaviour in self.ethogram.with_role(role) {
             any = true;

@@ -2,7 +2,7 @@
 //! far apart samples may lie.
 
 use super::record::{Missing, Record};
-use crate::model::{Behaviour, BehaviourId, Kind, Role};
+use crate::model::{Behaviour, BehaviourId, Kind, Role, samples};
 use crate::numeric::{Undefined, quantile, rank};
 use crate::time::{Micros, Span, Spans};
 
@@ -33,13 +33,8 @@ impl Grid {
     /// # Errors
     /// An interval or offset that makes no sense, or a window shorter than one interval.
     pub fn try_new(window: Span, every: Micros, offset: Micros) -> Result<Self, Undefined> {
-        if every <= Micros::ZERO || offset < Micros::ZERO {
-            return Err(Undefined::OutOfRange);
-        }
+        let (points, count) = samples::counts(window, every, offset).ok_or(Undefined::OutOfRange)?;
         let from = window.from + offset;
-        let length = (window.to - from).0;
-        let count = length.div_euclid(every.0);
-        let points = count + i64::from(length.rem_euclid(every.0) > 0);
         if count > 0 { Ok(Self { from, every, points, count }) } else { Err(Undefined::TooFew) }
     }
 

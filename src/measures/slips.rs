@@ -84,6 +84,10 @@ pub const SILENCE: Micros = Micros::from_whole_seconds(60);
 /// All slips of a record, by place.
 #[must_use]
 pub fn of(record: &Record<'_>) -> Vec<Slip> {
+    // All of them are about times; samples have none.
+    if record.is_continuous().is_err() {
+        return Vec::new();
+    }
     let presentations = presentations::of(record);
     let mut found = Slips(Vec::new());
     found.overlaps(record);

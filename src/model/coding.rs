@@ -4,6 +4,7 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::samples::Numbers;
 use super::{
     BehaviourId, CODING_FORMAT, End, Ethogram, EthogramId, Extra, Mark, MarkId, PassOutline, PersonCode,
     Session, SessionId, VERSION,
@@ -32,6 +33,9 @@ pub struct Coding {
     /// How behaviour was recorded.
     #[serde(default)]
     pub rule: RecordingRule,
+    /// The seed its first point was drawn with ([`super::samples::random_offset`]); none: it was chosen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset_seed: Option<u64>,
     /// What was hidden from the coder: first record, date, step, animal.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub masked: Vec<String>,
@@ -77,6 +81,7 @@ impl Coding {
             parents: Vec::new(),
             ethogram,
             rule: RecordingRule::Continuous,
+            offset_seed: None,
             masked: Vec::new(),
             window: None,
             passes: Vec::new(),
@@ -114,6 +119,10 @@ impl Coding {
         };
         if let Some(window) = self.window {
             return within_film(window);
+        }
+        // Samples are no moments: where one falls says nothing of when the session began.
+        if self.rule != RecordingRule::Continuous {
+            return session.extent();
         }
         let moments = |role| {
             self.marks.iter().filter(move |mark| {
@@ -238,6 +247,10 @@ pub struct Pass {
     /// Minutes spent on it.
     #[serde(default)]
     pub minutes: f64,
+    /// Of a coding by samples: numbers of the points or intervals that are answered. In them what is not
+    /// marked did not hold or occur; in the others nobody has looked.
+    #[serde(default, skip_serializing_if = "Numbers::is_empty")]
+    pub answered: Numbers,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,
@@ -250,6 +263,7 @@ impl From<&PassOutline> for Pass {
             behaviours: outline.behaviours.clone(),
             done: false,
             minutes: 0.0,
+            answered: Numbers::default(),
             extra: Extra::new(),
         }
     }

@@ -31,6 +31,10 @@ pub struct Mark {
     /// The picture that `to` sits on; none: the end of a clip, seam or window.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub to_frame: Option<FrameNumber>,
+    /// In a coding by samples: the number of the point at which it held or of the interval in which it
+    /// occurred, from 1. Such a mark has no `to`, also that of a state.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sample: Option<u32>,
     /// A refinement the behaviour allows.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub detail: Option<String>,
@@ -64,6 +68,7 @@ impl Mark {
             frame: None,
             to_clip: None,
             to_frame: None,
+            sample: None,
             detail: None,
             unsure: false,
             note: None,

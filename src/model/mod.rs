@@ -12,6 +12,7 @@ mod ids;
 mod mark;
 mod person;
 mod plan;
+pub mod samples;
 pub mod schema;
 mod session;
 pub mod starter;
@@ -26,7 +27,7 @@ pub use ethogram::{
 };
 pub use ids::{AnimalId, BehaviourId, ClipId, EthogramId, MarkId, PersonCode, PlanId, SessionId, SetId};
 pub use mark::{End, Mark, Placed};
-pub use person::Person;
+pub use person::{LagMeasured, Person};
 pub use plan::{Criterion, EndRules, Plan, Step};
 pub use session::{
     AcceptedFile, Choice, Clip, ClockAnchor, ClockSource, Decision, FaceCover, Facts, FilmDeleted,

@@ -1,5 +1,6 @@
 //! People who film, handle or code.
 
+use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -21,6 +22,29 @@ pub struct Person {
     /// taken off marks placed live (rule 8).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reaction_lag_s: Option<Seconds>,
+    /// How that was measured; none: it was written by hand.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lag_measured: Option<LagMeasured>,
+    /// Keys this version does not know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// A measurement of a reaction lag; its median is [`Person::reaction_lag_s`].
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LagMeasured {
+    /// When.
+    pub date: NaiveDate,
+    /// Changes answered in time.
+    pub n: u32,
+    /// Changes that were missed.
+    pub misses: u32,
+    /// Presses before there was anything to react to.
+    pub early: u32,
+    /// From the first to the third quartile of the lags.
+    pub iqr_s: Seconds,
+    /// Median distance of the lags from their median.
+    pub mad_s: Seconds,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,

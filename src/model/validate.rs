@@ -362,6 +362,7 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
         found.error("/window", "the window ends before it starts", "correct it or remove it");
     }
     let mut ids = BTreeSet::new();
+    let mut told = BTreeSet::new();
     let mut before: Option<&Mark> = None;
     for (i, mark) in coding.marks.iter().enumerate() {
         if !ids.insert(mark.id) {
@@ -380,6 +381,14 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
         }
         before = Some(mark);
         check_mark(&mut found, i, mark, ethogram, session);
+        check_sample(&mut found, i, mark, coding);
+        if mark.sample.is_some_and(|number| !told.insert((number, &mark.behaviour))) {
+            found.error(
+                format!("/marks/{i}"),
+                format!("mark {} says '{}' a second time for one sample", mark.id.0, mark.behaviour),
+                "remove one of the two",
+            );
+        }
     }
     check_overlaps(&mut found, coding, ethogram);
     if coding.status == super::Status::Closed
@@ -408,7 +417,7 @@ fn check_mark(found: &mut Problems, i: usize, mark: &Mark, ethogram: &Ethogram, 
         return;
     };
     match (behaviour.kind, mark.to) {
-        (Kind::State, End::Event) => found.error(
+        (Kind::State, End::Event) if mark.sample.is_none() => found.error(
             format!("/marks/{i}"),
             format!("'{}' is a state, and mark {id} has no `to`", behaviour.name),
             "give it an end, or `\"to\": null` if it is still open",
@@ -442,6 +451,24 @@ fn check_mark(found: &mut Problems, i: usize, mark: &Mark, ethogram: &Ethogram, 
             format!("mark {id} sits on clip {} that the session does not have", clip.0),
             "add the clip back or correct the mark",
         );
+    }
+}
+
+/// A coding by samples has a number on each mark, a continuous one on none.
+fn check_sample(found: &mut Problems, i: usize, mark: &Mark, coding: &Coding) {
+    let id = mark.id.0;
+    match (coding.rule, mark.sample) {
+        (super::RecordingRule::Continuous, Some(_)) => found.error(
+            format!("/marks/{i}/sample"),
+            format!("mark {id} belongs to a sample, and the coding is continuous"),
+            "correct the coding's `rule`, or remove the `sample`",
+        ),
+        (super::RecordingRule::Continuous, None) | (_, Some(1..)) => {}
+        (_, None | Some(0)) => found.error(
+            format!("/marks/{i}"),
+            format!("mark {id} does not say which point or interval it belongs to"),
+            "give its `sample`, a number from 1",
+        ),
     }
 }
 

@@ -49,8 +49,8 @@ pub fn of_animal(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
 }
 
 /// Figures of a report: the calendar of sessions; for each animal its course, the cues and the successes of its
-/// latest sessions, and each session that had concern; printed in grey. Primary codings of sessions that
-/// count are taken, others left out.
+/// latest sessions, and each session that had concern; printed in grey. Primary, continuous
+/// codings of sessions that count are taken, others left out.
 #[must_use]
 pub fn for_report(study: &Study, sessions: &[Session], records: &[Record<'_>]) -> Vec<Figure> {
     let look = Look::print().with_width(PRINTED);
@@ -60,7 +60,7 @@ pub fn for_report(study: &Study, sessions: &[Session], records: &[Record<'_>]) -
         vec![Figure { part: Part::Effort, caption: words.clone(), description: words, svg: calendar.svg }];
     let mut by_animal: BTreeMap<&AnimalId, Vec<Record<'_>>> = BTreeMap::new();
     for record in records {
-        if record.coding.purpose == Purpose::Primary && record.session.left_out.is_none() {
+        if record.is_counted() && record.is_continuous().is_ok() {
             by_animal.entry(&record.session.animal).or_default().push(record.clone());
         }
     }

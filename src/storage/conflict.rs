@@ -1,11 +1,12 @@
 //! Copies that sync programs (and this program, when a file changed under it) leave beside a
 //! coding: telling them by their names, and merging them mark by mark.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::coding_file;
-use crate::model::{Coding, Mark, MarkId};
+use crate::model::samples::Numbers;
+use crate::model::{BehaviourId, Coding, Mark, MarkId};
 
 /// The coding a file is a copy of, by its name: `<person>.<n>`, something more, `.json`.
 /// Which something differs from program to program and does not matter.
@@ -150,10 +151,54 @@ pub fn merge(base: Option<&Coding>, this: &Coding, other: &Coding, choice: Choic
             ));
         }
     }
+    let open_again = merge_answers(&mut coding, this, other);
+    if open_again > 0 {
+        remarks.push(format!(
+            "{open_again} samples were answered differently on both sides: they are open again; answer them anew"
+        ));
+    }
     if this.window != other.window {
         remarks.push("the coded stretch differs; the coding's own was kept".to_owned());
     }
     Merged { coding, clashes, taken, remarks }
+}
+
+/// Of codings by samples: a sample is answered where each side that answered it finds its answer in the
+/// result. How many are open again.
+fn merge_answers(merged: &mut Coding, this: &Coding, other: &Coding) -> usize {
+    let told = |coding: &Coding, number: u32| -> BTreeSet<BehaviourId> {
+        let own = coding.marks.iter().filter(|mark| mark.sample == Some(number));
+        own.map(|mark| mark.behaviour.clone()).collect()
+    };
+    let mut answered = Vec::new();
+    let mut open_again = 0;
+    for pass in &merged.passes {
+        let of = |coding: &Coding| {
+            let own = coding.passes.iter().find(|own| own.name == pass.name);
+            own.map(|own| own.answered.clone()).unwrap_or_default()
+        };
+        let (mine, theirs) = (of(this), of(other));
+        let numbers: BTreeSet<u32> =
+            [&mine, &theirs].into_iter().flat_map(Numbers::sorted).flat_map(|[a, b]| a..=b).collect();
+        let mut kept = Numbers::default();
+        for number in numbers {
+            let found = told(merged, number);
+            let stands = [(&mine, this), (&theirs, other)]
+                .into_iter()
+                .all(|(own, side)| !own.contains(number) || told(side, number) == found);
+            if stands {
+                kept.insert(number);
+            } else {
+                open_again += 1;
+            }
+        }
+        answered.push((kept, open_again > 0));
+    }
+    for (pass, (kept, is_open)) in merged.passes.iter_mut().zip(answered) {
+        pass.answered = kept;
+        pass.done &= !is_open;
+    }
+    open_again
 }
 
 #[cfg(test)]
@@ -210,6 +255,7 @@ mod tests {
             behaviours: Vec::new(),
             done,
             minutes: 0.0,
+            answered: Numbers::default(),
             extra: crate::model::Extra::new(),
         };
         let (mut this, mut other) = (coding(&[]), coding(&[]));
@@ -217,6 +263,37 @@ mod tests {
         other.passes = vec![pass(false)];
         let merged = merge(None, &this, &other, Choice::This);
         assert!(!merged.coding.passes[0].done && merged.remarks[0].contains("open again"));
+    }
+
+    #[test]
+    fn a_sample_answered_differently_on_both_sides_is_open_again() {
+        let side = |marks: &[(u64, &str, u32)], answered: &[u32]| {
+            let mut own = coding(&[]);
+            let mark = |(id, what, sample): &(u64, &str, u32)| Mark {
+                sample: Some(*sample),
+                ..Mark::event(MarkId(*id), (*what).into(), Micros(i64::from(*sample)))
+            };
+            own.marks = marks.iter().map(mark).collect();
+            let outline = crate::model::PassOutline {
+                name: "Points".to_owned(),
+                behaviours: Vec::new(),
+                extra: crate::model::Extra::new(),
+            };
+            let mut pass = Pass { done: true, ..Pass::from(&outline) };
+            for number in answered {
+                pass.answered.insert(*number);
+            }
+            own.passes = vec![pass];
+            own
+        };
+        // 1 alike, 2 only here, 3 only there, 4 different, 5 absent here and present there.
+        let this = side(&[(1, "move", 1), (2, "move", 2), (4, "move", 4)], &[1, 2, 4, 5]);
+        let other =
+            side(&[(1, "move", 1), (7, "explore", 3), (8, "explore", 4), (9, "move", 5)], &[1, 3, 4, 5]);
+        let merged = merge(None, &this, &other, Choice::This);
+        let pass = &merged.coding.passes[0];
+        assert_eq!(pass.answered.sorted(), [[1, 3]]);
+        assert!(!pass.done && merged.remarks[0].contains("2 samples"), "{:?}", merged.remarks);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! words for the status line and everything the journal needs.
 
 mod place;
+mod sampled;
 
 use std::sync::Arc;
 
@@ -14,7 +15,7 @@ use super::history::History;
 use super::reel::{Reel, Shot};
 use crate::model::{
     Behaviour, BehaviourId, Change, ClipId, Coding, Edit, EditError, End, Ethogram, Kind, Mark, MarkId, Pass,
-    Placed, Status,
+    Placed, RecordingRule, Status,
 };
 use crate::storage::journal::StepKind;
 use crate::time::Micros;
@@ -70,6 +71,12 @@ pub enum Refusal {
     /// An event has no end, a state is no event.
     #[error("a state and an event can't take each other's place")]
     OtherKind,
+    /// A set of which one state always holds has no answer at a point.
+    #[error("of {name} one always holds while the animal is seen: press its key, or that of out of sight")]
+    SetOpen {
+        /// The set.
+        name: String,
+    },
     /// The wish can't be fulfilled at this place.
     #[error("{0}")]
     NotHere(&'static str),
@@ -133,7 +140,9 @@ impl Coder {
         reaction_lag: Micros,
         history: History,
     ) -> Self {
-        let pass = coding.passes.iter().position(|pass| !pass.done);
+        let first_open = coding.passes.iter().position(|pass| !pass.done);
+        // Samples belong to a pass also when all of them are answered.
+        let pass = if coding.rule == RecordingRule::Continuous { first_open } else { first_open.or(Some(0)) };
         Self { coding, ethogram, reel, reaction_lag, pass, history, only_to_look: None }
     }
 
@@ -177,6 +186,9 @@ impl Coder {
 
     /// Chooses the pass.
     pub fn set_pass(&mut self, pass: Option<usize>) {
+        if pass.is_none() && self.coding.rule != RecordingRule::Continuous {
+            return;
+        }
         self.pass = pass.filter(|pass| *pass < self.coding.passes.len());
     }
 
@@ -449,8 +461,11 @@ impl Coder {
     /// Ticks a pass as done, or takes the tick away.
     ///
     /// # Errors
-    /// When there is no such pass.
+    /// When there is no such pass, or its tick follows from the samples that are answered.
     pub fn set_pass_done(&mut self, pass: usize, done: bool) -> Result<Done, Refusal> {
+        if self.coding.rule != RecordingRule::Continuous {
+            return Err(Refusal::NotHere("it is done when every sample is answered, and not before"));
+        }
         let mut passes = self.coding.passes.clone();
         let Some(own) = passes.get_mut(pass) else { return Err(Refusal::NotHere("there is no such pass")) };
         own.done = done;

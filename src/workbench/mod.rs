@@ -10,9 +10,13 @@ pub mod ethogram;
 pub mod history;
 pub mod intake;
 pub mod player;
+pub mod reaction;
 pub mod reel;
+pub mod sampling;
 pub mod sheet;
 #[cfg(feature = "media")]
 pub mod sound;
+#[cfg(feature = "media")]
+pub mod target_clip;
 #[cfg(feature = "media")]
 pub mod verify;

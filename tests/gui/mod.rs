@@ -1,5 +1,6 @@
 //! The window.
 
 mod care;
+mod samples;
 mod screens;
 mod window;

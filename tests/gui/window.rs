@@ -7,7 +7,8 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use shedlight::model::{
-    Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Session, Study, Taxon, starter,
+    Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Role, Session, Study, Taxon,
+    starter,
 };
 use shedlight::storage::{StudyFolder, coding_file, fingerprint};
 use shedlight::time::Micros;
@@ -56,10 +57,10 @@ impl Drop for Window {
     }
 }
 
-fn start(root: &Path, config: &Path) -> Child {
+fn start(root: &Path, config: &Path, arguments: &[&str]) -> Child {
     Command::new(env!("CARGO_BIN_EXE_shedlight"))
         .arg(root)
-        .args(["--session", "s1"])
+        .args(arguments)
         .env("XDG_CONFIG_HOME", config)
         .env("ICED_BACKEND", "tiny-skia")
         .env_remove("WAYLAND_DISPLAY")
@@ -70,14 +71,19 @@ fn start(root: &Path, config: &Path) -> Child {
 
 impl Window {
     fn open(root: &Path, config: &Path) -> Self {
+        Self::open_with(root, config, &["--session", "s1"])
+    }
+
+    fn open_with(root: &Path, config: &Path, arguments: &[&str]) -> Self {
         std::fs::create_dir_all(config.join("shedlight")).unwrap();
-        std::fs::write(config.join("shedlight/window.json"), r#"{"cautions_read": true}"#).unwrap();
-        let mut own = Self { child: start(root, config) };
+        let settings = r#"{"cautions_read": true, "person": "K-01"}"#;
+        std::fs::write(config.join("shedlight/window.json"), settings).unwrap();
+        let mut own = Self { child: start(root, config, arguments) };
         // A display server that is just starting over after its last client left refuses: once more then.
         for _ in 0..5 {
             std::thread::sleep(Duration::from_millis(700));
             match own.child.try_wait().unwrap() {
-                Some(_) => own.child = start(root, config),
+                Some(_) => own.child = start(root, config, arguments),
                 None => break,
             }
         }
@@ -163,6 +169,109 @@ fn rule_34_coded_by_keys_alone_killed_and_opened_again_at_the_same_place() {
     xdotool(&["key", "ctrl+z", "ctrl+z"]);
     wait_for("undo over the restart", || (marks(&coding).len() == 1).then_some(()));
     assert_eq!(marks(&coding), [("still-relaxed".to_owned(), Micros(120_000), End::Open)]);
+    drop(window);
+}
+
+/// Sample, behaviour, time.
+type Answer = (u32, String, Micros);
+
+/// What is answered, and the numbers of the samples answered.
+fn answers(coding: &Path) -> (Vec<Answer>, Vec<[u32; 2]>) {
+    let coding = coding_file::read(coding).unwrap();
+    let own = |mark: &shedlight::model::Mark| (mark.sample.unwrap(), mark.behaviour.to_string(), mark.from);
+    let mut marks: Vec<_> = coding.marks.iter().map(own).collect();
+    marks.sort();
+    (marks, coding.passes[0].answered.sorted())
+}
+
+/// Waits until the film stands at a time.
+fn wait_at(coding: &Path, seconds: i64) {
+    let at = Some(Micros::from_whole_seconds(seconds));
+    wait_for(&format!("the picture at {seconds} s"), || (coding_file::place(coding) == at).then_some(()));
+}
+
+#[test]
+fn points_are_coded_by_keys_alone_corrected_killed_and_gone_on_with() {
+    let _alone = display();
+    let folder = folder();
+    let (root, config) = (folder.path().join("study"), folder.path().join("config"));
+    let continuous = study(&root);
+    let window = Window::open_with(&root, &config, &[]);
+    std::thread::sleep(Duration::from_millis(700));
+    // Shift+F2; every 10 s, the first after 2 s.
+    xdotool(&["key", "--delay", "80", "shift+F2", "Down", "1", "0", "Down", "2", "Return"]);
+    let coding = continuous.with_file_name("K-01.2.coding.json");
+    wait_for("the coding", || coding.exists().then_some(()));
+    wait_at(&coding, 2);
+    // Each key answers its point, and the film goes to the next one.
+    xdotool(&["key", "r"]);
+    wait_at(&coding, 12);
+    xdotool(&["key", "m"]);
+    wait_at(&coding, 22);
+    let at = Micros::from_whole_seconds;
+    let one = (1, "still-relaxed".to_owned(), at(2));
+    assert_eq!(answers(&coding), (vec![one.clone(), (2, "move".to_owned(), at(12))], vec![[1, 2]]));
+    // Back, and another answer in its place.
+    xdotool(&["key", "Prior"]);
+    wait_at(&coding, 12);
+    xdotool(&["key", "e"]);
+    wait_at(&coding, 22);
+    let wanted = (vec![one.clone(), (2, "explore".to_owned(), at(12))], vec![[1, 2]]);
+    assert_eq!(answers(&coding), wanted);
+    // SIGKILL: every answer is there.
+    drop(window);
+    assert_eq!(answers(&coding), wanted);
+    let window = Window::open_with(&root, &config, &[]);
+    std::thread::sleep(Duration::from_millis(700));
+    xdotool(&["key", "--delay", "80", "shift+F2", "Return"]);
+    // It goes on at the first point nobody has answered: undo goes back over the restart.
+    std::thread::sleep(Duration::from_millis(1_500));
+    xdotool(&["key", "ctrl+z"]);
+    wait_at(&coding, 12);
+    assert_eq!(answers(&coding), (vec![one.clone(), (2, "move".to_owned(), at(12))], vec![[1, 2]]));
+    xdotool(&["key", "Tab"]);
+    wait_at(&coding, 22);
+    // Out of sight, then the last one.
+    let ethogram = starter::ethogram(Taxon::Chelonian);
+    let hidden = ethogram.with_role(Role::Excluded).next().unwrap();
+    xdotool(&["key", &hidden.key.unwrap().to_string()]);
+    wait_at(&coding, 32);
+    xdotool(&["key", "m"]);
+    wait_for("all answered", || (answers(&coding).1 == [[1, 4]]).then_some(()));
+    assert!(coding_file::read(&coding).unwrap().passes[0].done);
+    xdotool(&["key", "Escape"]);
+    drop(window);
+}
+
+#[test]
+fn intervals_are_played_before_they_are_answered() {
+    let _alone = display();
+    let folder = folder();
+    let (root, config) = (folder.path().join("study"), folder.path().join("config"));
+    let continuous = study(&root);
+    let window = Window::open_with(&root, &config, &[]);
+    std::thread::sleep(Duration::from_millis(700));
+    // Shift+F2; intervals of 20 s.
+    xdotool(&["key", "--delay", "80", "shift+F2", "Right", "Down", "2", "0", "Return"]);
+    let coding = continuous.with_file_name("K-01.2.coding.json");
+    wait_for("the coding", || coding.exists().then_some(()));
+    wait_at(&coding, 0);
+    // Enter plays what nobody has seen; what is ticked meanwhile is on the disk at once.
+    xdotool(&["key", "Return"]);
+    let _ = wait_for("the film to run", || coding_file::place(&coding).filter(|at| *at > Micros::ZERO));
+    assert_eq!(answers(&coding).1, [[0; 2]; 0]);
+    xdotool(&["key", "m"]);
+    wait_for("a tick", || (answers(&coding).0.len() == 1).then_some(()));
+    // Enter answers it, and the second one plays.
+    xdotool(&["key", "Return"]);
+    wait_for("an answer", || (answers(&coding).1 == [[1, 1]]).then_some(()));
+    let second = Micros::from_whole_seconds(20);
+    let _ = wait_for("the second one to run", || coding_file::place(&coding).filter(|at| *at > second));
+    xdotool(&["key", "Return"]);
+    wait_for("both answers", || (answers(&coding).1 == [[1, 2]]).then_some(()));
+    let whole = coding_file::read(&coding).unwrap();
+    assert!(whole.passes[0].done && whole.offset_seed.is_none());
+    assert_eq!(whole.marks.len(), 1, "absence makes no mark");
     drop(window);
 }
 

@@ -42,6 +42,7 @@ impl Made {
             behaviours: Vec::new(),
             done: true,
             minutes: 0.0,
+            answered: shedlight::model::samples::Numbers::default(),
             extra: Extra::new(),
         });
         let mut made = Self {

@@ -9,6 +9,7 @@ mod edges;
 mod figures;
 mod handmade;
 mod made;
+pub mod recorded;
 mod reference;
 mod samples;
 mod sequences;

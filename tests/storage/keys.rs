@@ -126,6 +126,40 @@ fn rule_7_a_second_press_on_the_same_picture_takes_the_bout_away() {
 }
 
 #[test]
+fn rule_8_the_lag_that_was_taken_off_is_said_put_back_and_taken_off_again() {
+    let mut coder = coder_with(250);
+    coder.set_pass(Some(1));
+    let _ = coder.press('r', at(1_000), Pace::Stepped).unwrap();
+    let done = coder.press('m', at(4_000), Pace::Live { speed: 2.0 }).unwrap();
+    assert!(done.said.contains("pressed at 0:04.000, lag 0.25 s × 2 taken off"), "{}", done.said);
+    let shown = marks(&coder);
+    assert_eq!(shown, [bout("still-relaxed", 1_000, 3_480), bout("move", 3_480, -1)]);
+    let mark = done.focus.unwrap();
+    let lag_of = |coder: &Coder| match coder.coding().mark(mark).unwrap().placed {
+        Placed::Live { lag, raw, .. } => (raw.0 / 1_000, lag.0 / 1_000),
+        Placed::Stepped => panic!("it was placed live"),
+    };
+    let _ = coder.toggle_lag(mark).unwrap();
+    assert_eq!(marks(&coder), [bout("still-relaxed", 1_000, 4_000), bout("move", 4_000, -1)]);
+    assert_eq!(lag_of(&coder), (4_000, 0), "what was seen stays with the mark");
+    let _ = coder.toggle_lag(mark).unwrap();
+    assert_eq!((marks(&coder), lag_of(&coder)), (shown.clone(), (4_000, 250)));
+    let _ = coder.undo().unwrap();
+    let _ = coder.undo().unwrap();
+    assert_eq!(marks(&coder), shown);
+    let stepped = coder.coding().marks[0].id;
+    assert!(
+        matches!(coder.toggle_lag(stepped), Err(Refusal::NotHere(_))),
+        "nothing lags on a standing picture"
+    );
+    let mut nobody = coder_with(0);
+    nobody.set_pass(Some(1));
+    let live = nobody.press('m', at(4_000), Pace::Live { speed: 1.0 }).unwrap();
+    assert!(!live.said.contains("lag"));
+    assert!(matches!(nobody.toggle_lag(live.focus.unwrap()), Err(Refusal::NotHere(_))), "none is known");
+}
+
+#[test]
 fn rule_8_a_live_mark_lies_where_the_person_decided() {
     let mut coder = coder_with(250);
     coder.set_pass(Some(1));

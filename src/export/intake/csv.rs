@@ -146,6 +146,7 @@ fn heads(table: &Table, groups: &mut BTreeMap<String, Group>, intake: &mut Intak
             reference,
         );
         (head.passes, head.rule) = (passes, rule);
+        head.offset_seed = row.parsed("offset_seed").ok().flatten();
         head.purpose = group.purpose.unwrap_or(Purpose::Primary);
         head.masked =
             row.text("masked").map(|all| all.split("; ").map(str::to_owned).collect()).unwrap_or_default();
@@ -182,6 +183,8 @@ fn mark(row: Row<'_>, known: Known<'_>) -> Result<(String, Found), String> {
         (Kind::Event, None) => End::Event,
         (Kind::Event, Some(_)) => return Err(format!("'{}' is an event and has no to_s", behaviour.name)),
         (Kind::State, Some(to)) => End::At(to),
+        // A state in a sample is a moment: it has neither end nor length.
+        (Kind::State, None) if row.text("sample").is_some() => End::Event,
         (Kind::State, None) => End::Open,
     };
     let id: Option<u64> = row.parsed("mark")?;
@@ -202,6 +205,7 @@ fn mark(row: Row<'_>, known: Known<'_>) -> Result<(String, Found), String> {
         frame: frame("frame")?,
         to_clip: clip("to_clip")?,
         to_frame: frame("to_frame")?,
+        sample: row.parsed("sample")?,
         detail: row.text("detail"),
         unsure: row.truth("unsure"),
         note: row.text("note"),

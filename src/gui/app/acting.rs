@@ -1,18 +1,24 @@
 //! What the screens ask the application for.
 
+use std::path::Path;
+use std::time::Instant;
+
 use iced::Task;
 
-use super::{App, Message, Screen, open_study};
+use super::{App, Message, Screen, open_study, seed};
 use crate::gui::screen::agreement::{self, Agreement};
+use crate::gui::screen::by_samples::{self, BySamples};
 use crate::gui::screen::films::{self, Films};
 use crate::gui::screen::hand_over::{self, HandOver};
 use crate::gui::screen::intake::{self, Intake};
 use crate::gui::screen::new_study::{self, NewStudy};
+use crate::gui::screen::reaction::{self, Reaction};
 use crate::gui::screen::results::{self, Results};
 use crate::gui::screen::sessions::{self, Sessions};
 use crate::gui::screen::settings::{self, SettingsScreen};
 use crate::gui::screen::sheet::{self, SheetScreen};
 use crate::gui::screen::{coding, ethogram, report};
+use crate::storage::StudyFolder;
 
 impl App {
     pub(super) fn act_on_new_study(&mut self, message: new_study::Message) -> Task<Message> {
@@ -94,6 +100,42 @@ impl App {
         Task::none()
     }
 
+    pub(super) fn act_on_by_samples(&mut self, message: by_samples::Message) -> Task<Message> {
+        let Screen::BySamples(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            by_samples::Action::None => {}
+            by_samples::Action::Scroll(y) => {
+                let offset = iced::widget::scrollable::RelativeOffset { x: 0.0, y };
+                return iced::widget::operation::snap_to(by_samples::LIST, offset);
+            }
+            by_samples::Action::Leave => self.screen = Screen::Sessions,
+            by_samples::Action::Open(path) => {
+                // The person may be new in the study.
+                if let Some(folder) = &mut self.sessions.folder
+                    && let Ok(fresh) = StudyFolder::open(folder.root())
+                {
+                    *folder = fresh;
+                }
+                return self.open(&path, None);
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_reaction(&mut self, message: reaction::Message) -> Task<Message> {
+        let Screen::Reaction(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            reaction::Action::None => {}
+            reaction::Action::Run(task) => return task.map(Message::Reaction),
+            reaction::Action::Leave(folder) => {
+                self.sessions.folder = Some(*folder);
+                self.sessions.refresh();
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
     pub(super) fn act_on_coding(&mut self, message: coding::Message) -> Task<Message> {
         if let Screen::Coding(coding) = &mut self.screen {
             match coding.update(message) {
@@ -169,7 +211,8 @@ impl App {
             results::Action::Run(task) => return task.map(Message::Results),
             results::Action::Leave => self.screen = Screen::Sessions,
             results::Action::Go(session, at) => {
-                if let Some(coding) = self.coding_of(Some(session.as_str())) {
+                let shown = open.coding().map(Path::to_owned);
+                if let Some(coding) = shown.or_else(|| self.coding_of(Some(session.as_str()))) {
                     return self.open(&coding, Some(at));
                 }
             }
@@ -246,6 +289,18 @@ impl App {
                 let (open, task) = Results::start(folder, subject, hidden, self.settings.mode);
                 self.screen = Screen::Results(Box::new(open));
                 return task.map(Message::Results);
+            }
+            sessions::Action::BySamples(session) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                match BySamples::try_new(folder, &session, self.sessions.person(), seed()) {
+                    Ok(open) => self.screen = Screen::BySamples(Box::new(open)),
+                    Err(error) => self.sessions.say(error.to_string()),
+                }
+            }
+            sessions::Action::Reaction => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let open = Reaction::new(folder, self.sessions.person(), seed(), Instant::now());
+                self.screen = Screen::Reaction(Box::new(open));
             }
             sessions::Action::Sheet(subject) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };

@@ -1,12 +1,14 @@
 //! The screens, one file each.
 
 pub mod agreement;
+pub mod by_samples;
 pub mod coding;
 pub mod ethogram;
 pub mod films;
 pub mod hand_over;
 pub mod intake;
 pub mod new_study;
+pub mod reaction;
 pub mod report;
 pub mod results;
 pub mod sessions;

@@ -4,6 +4,7 @@ pub mod card;
 pub mod covers;
 pub mod keyboard;
 pub mod ribbon;
+pub mod strip;
 pub mod tape;
 pub mod video;
 pub mod wave;

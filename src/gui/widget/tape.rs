@@ -9,8 +9,10 @@ use iced::{Color, Element, Length, Pixels, Point, Rectangle, Renderer, Size, The
 use super::wave::{self, Wave};
 use crate::gui::theme::{self, Palette};
 use crate::model::MarkId;
+use crate::model::samples::Sample;
 use crate::time::{Micros, Span};
 use crate::workbench::coder::Edge;
+use crate::workbench::sampling::State;
 
 /// Height of a row; many rows are lower, so that the picture keeps its room.
 const fn row_height(rows: usize) -> f32 {
@@ -87,6 +89,8 @@ pub struct Content {
     pub extent: Option<Span>,
     /// The sound.
     pub sound: Vec<Wave>,
+    /// In a coding by samples: the points or intervals, in order.
+    pub samples: Vec<(Sample, State)>,
 }
 
 /// What a person did on the tape.
@@ -197,6 +201,34 @@ impl<Message> Tape<'_, Message> {
             }
         }
         None
+    }
+
+    /// Points as lines, intervals between lines; what is answered bears a filled box in the ruler.
+    fn draw_samples(&self, frame: &mut Frame, scale: Scale, (first, last): (Micros, Micros), height: f32) {
+        let palette = self.palette;
+        let samples = &self.content.samples;
+        let from = samples.partition_point(|(sample, _)| sample.span.to < first);
+        for (sample, state) in samples.iter().skip(from).take_while(|(own, _)| own.span.from <= last) {
+            let (x, end) = (scale.x(sample.span.from), scale.x(sample.span.to));
+            for x in [x, end] {
+                frame.fill_rectangle(Point::new(x, RULER), Size::new(1.0, height - RULER), palette.line);
+            }
+            let side = 8.0;
+            let place = Point::new(
+                if sample.span.is_empty() { x - side / 2.0 } else { (x + end - side) / 2.0 },
+                RULER - 4.0,
+            );
+            let square = Path::rectangle(place, Size::new(side, side));
+            match state {
+                State::Gap => {}
+                State::Answered => frame.fill(&square, palette.text),
+                State::OutOfSight => frame.fill(&square, theme::UNSEEN),
+                State::Begun | State::Unanswered => {
+                    let ink = if *state == State::Begun { palette.accent } else { palette.quiet };
+                    frame.stroke(&square, Stroke::default().with_color(ink).with_width(1.5));
+                }
+            }
+        }
     }
 
     /// `until`: where the next event of the row begins; an event's name ends before it.
@@ -383,6 +415,7 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
         // The sound lies behind the ruler: it needs no room of its own.
         let body = Rectangle { x: NAMES, y: 0.0, width: width - NAMES, height: RULER };
         wave::draw(&mut frame, &self.content.sound, body, palette.raised, |x| scale.moment(x));
+        self.draw_samples(&mut frame, scale, (first, last), height);
         let tick = tick_seconds(scale.per_second);
         let mut seconds = (first.seconds() / tick).ceil() * tick;
         while seconds <= last.seconds() {

@@ -17,13 +17,14 @@ pub use self::over_sessions::{
 pub use self::shape::{
     AnimalSummary, ApproachFigures, BehaviourFigures, BetweenFigures, CodingSummary, ConcernFigures, Figures,
     FoodFigures, IncidentFigures, LatencyFigures, OneLatency, PresentationFigures, ResumeFigures,
-    SuccessFigures, Summary,
+    SampleFigures, SampledBehaviour, SuccessFigures, Summary,
 };
 use super::bouts::Tally;
 use super::concern::{BackOff, Incident};
 use super::presentations::{self, Latency, Outcome, Presentation};
 use super::record::{Missing, Record};
-use crate::model::{AnimalId, Kind};
+use super::recorded::{Found, Recorded};
+use crate::model::{AnimalId, Behaviour, Kind, RecordingRule, Role};
 use crate::numeric::interval::{garwood, wilson};
 use crate::numeric::product_limit::{Curve, Ending, Time};
 use crate::numeric::quantile;
@@ -38,7 +39,6 @@ pub fn coding(record: &Record<'_>) -> CodingSummary {
 /// The summary of one coding whose counts are there already.
 #[must_use]
 pub fn of_counts(record: &Record<'_>, counts: &Counts) -> CodingSummary {
-    let is_primary = record.coding.purpose == crate::model::Purpose::Primary;
     CodingSummary {
         session: record.session.id.to_string(),
         animal: record.session.animal.to_string(),
@@ -46,7 +46,7 @@ pub fn of_counts(record: &Record<'_>, counts: &Counts) -> CodingSummary {
         purpose: record.coding.purpose.word(),
         step: record.session.step,
         date: record.session.wall_clock(record.window().from).map(|time| time.date_naive().to_string()),
-        counts: is_primary && record.session.left_out.is_none(),
+        counts: record.is_counted() && record.is_continuous().is_ok(),
         passes_not_done: record
             .coding
             .passes
@@ -54,18 +54,58 @@ pub fn of_counts(record: &Record<'_>, counts: &Counts) -> CodingSummary {
             .filter(|pass| !pass.done)
             .map(|pass| pass.name.clone())
             .collect(),
+        samples: sample_figures(record),
         figures: figures(&[counts]),
     }
 }
 
-/// Pools primary codings by animal; `records` may hold any, those that do not count are left out.
+/// What samples came to; none of a continuous record.
+fn sample_figures(record: &Record<'_>) -> Option<SampleFigures> {
+    let recorded = Recorded::of(record).ok()?;
+    let offset_s = match record.coding.rule {
+        RecordingRule::Instantaneous { offset_s, .. } => Some(offset_s.micros().seconds()),
+        RecordingRule::OneZero { .. } | RecordingRule::Continuous => None,
+    };
+    let asked = |b: &&Behaviour| {
+        let is_asked = record.coding.passes.iter().any(|pass| pass.behaviours.contains(&b.id));
+        is_asked && !b.has_role(Role::Excluded)
+    };
+    let behaviours = record.ethogram.behaviours.iter().filter(asked).map(|behaviour| {
+        let found = recorded.found(record, behaviour);
+        let share = found.as_ref().map_err(|why| *why).and_then(Found::share);
+        SampledBehaviour {
+            id: behaviour.id.to_string(),
+            name: behaviour.name.clone(),
+            hits: found.as_ref().ok().map(|found| found.hits),
+            of: found.as_ref().ok().map(|found| found.of),
+            share: share.ok(),
+            share_ci95: found.as_ref().ok().and_then(Found::interval).map(|(low, high)| [low, high]),
+            why: share.err().map(|why| match why {
+                Missing::PassNotDone => format!("{} not answered yet", recorded.unanswered()),
+                other => other.to_string(),
+            }),
+        }
+    });
+    Some(SampleFigures {
+        each: recorded.samples.form().word(),
+        every_s: recorded.samples.every().seconds(),
+        offset_s,
+        n: recorded.samples.count(),
+        in_gaps: recorded.in_gaps,
+        answered: recorded.answered,
+        out_of_sight: recorded.out_of_sight,
+        behaviours: behaviours.collect(),
+    })
+}
+
+/// Pools primary codings by animal; `records` may hold any, those that do not count are left out, and so
+/// are codings by samples: nothing of them adds to a time or a count.
 #[must_use]
 pub fn animals(records: &[Record<'_>]) -> Vec<AnimalSummary> {
     let mut by_animal: BTreeMap<&AnimalId, Vec<Counts>> = BTreeMap::new();
     let mut taken = BTreeSet::new();
     for record in records {
-        let counts =
-            record.coding.purpose == crate::model::Purpose::Primary && record.session.left_out.is_none();
+        let counts = record.is_counted() && record.is_continuous().is_ok();
         // One coding a session counts, even if two say they are primary.
         if counts && taken.insert(&record.session.id) {
             by_animal.entry(&record.session.animal).or_default().push(Counts::of(record));

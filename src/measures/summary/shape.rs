@@ -34,9 +34,54 @@ pub struct CodingSummary {
     pub counts: bool,
     /// Names of passes that are not done.
     pub passes_not_done: Vec<String>,
+    /// Of a coding by samples: what they came to. The numbers below then have no values.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub samples: Option<SampleFigures>,
     /// The numbers.
     #[serde(flatten)]
     pub figures: Figures,
+}
+
+/// What a coding by samples came to.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SampleFigures {
+    /// `point` or `interval`.
+    pub each: &'static str,
+    /// Time from one to the next, in seconds.
+    pub every_s: f64,
+    /// Of points: the first one, after the window's start, in seconds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offset_s: Option<f64>,
+    /// Samples in the window.
+    pub n: u32,
+    /// Those without film.
+    pub in_gaps: u32,
+    /// Those with film that are answered.
+    pub answered: u32,
+    /// Those of them in which the animal was out of sight.
+    pub out_of_sight: u32,
+    /// One a behaviour asked for.
+    pub behaviours: Vec<SampledBehaviour>,
+}
+
+/// A behaviour in the samples.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SampledBehaviour {
+    /// Its id.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Visible points at which it held, or intervals with it.
+    pub hits: Option<u32>,
+    /// Visible points or intervals answered.
+    pub of: Option<u32>,
+    /// Of points an estimate of its share of visible time; of intervals the share with at least one,
+    /// which is neither time nor frequency.
+    pub share: Option<f64>,
+    /// Wilson's interval of it.
+    pub share_ci95: Option<[f64; 2]>,
+    /// Why something is not there.
+    pub why: Option<String>,
 }
 
 /// The primary codings of one animal.

@@ -12,9 +12,9 @@ use crate::model::{Behaviour, Kind, MarkId, Role, Set};
 use crate::time::{Micros, Span};
 
 /// Room for the names of rows.
-const NAMES: f64 = 168.0;
+pub(super) const NAMES: f64 = 168.0;
 /// Height of a row.
-const ROW: f64 = 24.0;
+pub(super) const ROW: f64 = 24.0;
 
 /// A row of the session's raster.
 struct Row<'a> {

@@ -40,6 +40,42 @@ impl Coder {
         (decided, Placed::Live { speed, raw, lag: self.reaction_lag })
     }
 
+    /// Puts a mark that was placed live back on the picture that was shown when the key went down, or
+    /// takes the person's reaction lag off it again. What was seen (`raw`) stays with the mark either way.
+    ///
+    /// # Errors
+    /// When it was not placed live, no lag is known, or its place is taken.
+    pub fn toggle_lag(&mut self, id: MarkId) -> Result<Done, Refusal> {
+        let mark = self.find(id)?;
+        let Placed::Live { speed, raw, lag } = mark.placed else {
+            return Err(Refusal::NotHere("this mark was placed on a standing picture: it has no lag"));
+        };
+        if mark.sample.is_some() {
+            return Err(Refusal::NotHere("a sample has no onset that could lag"));
+        }
+        let new = if lag > Micros::ZERO { Micros::ZERO } else { self.reaction_lag };
+        if new == lag {
+            return Err(Refusal::NotHere("no reaction lag is known of this person: measure it in Sessions"));
+        }
+        let behind = Micros::from_seconds(new.seconds() * speed).unwrap_or_default();
+        let shot = self.reel.shot_at(raw - behind).ok_or(Refusal::NotHere("there is no film here"))?;
+        let mut done = self.plan_move(id, Edge::From, shot)?;
+        for change in &mut done.changes {
+            if let Change::Put(own) = change
+                && own.id == id
+            {
+                own.placed = Placed::Live { speed, raw, lag: new };
+            }
+        }
+        let name = self.name_of(&mark.behaviour);
+        let said = if new > Micros::ZERO {
+            format!("{name} at {}: {:.2} s of reaction lag taken off", shot.at.clock(), behind.seconds())
+        } else {
+            format!("{name} back at {}, where the key went down", shot.at.clock())
+        };
+        self.carry_out(said, done.changes, Some(id))
+    }
+
     fn press_event(&mut self, behaviour: &Behaviour, shot: Shot, placed: Placed) -> Result<Done, Refusal> {
         let same = self.line(behaviour).find(|mark| mark.from == shot.at).map(|mark| mark.id);
         if let Some(same) = same {
@@ -50,7 +86,8 @@ impl Coder {
             placed,
             ..at_shot(Mark::event(self.coding.next_id(), behaviour.id.clone(), shot.at), shot)
         };
-        let (id, said) = (mark.id, format!("{} at {}", behaviour.name, shot.at.clock()));
+        let said = format!("{} at {}{}", behaviour.name, shot.at.clock(), lag_words(placed));
+        let id = mark.id;
         self.carry_out(said, vec![put(mark)], Some(id))
     }
 
@@ -73,7 +110,8 @@ impl Coder {
                 mark.to_frame = next.frame;
                 mark.to_clip = next.clip.filter(|clip| *clip != shot.clip);
             }
-            let (id, said) = (mark.id, format!("{} from {}", behaviour.name, at.clock()));
+            let said = format!("{} from {}{}", behaviour.name, at.clock(), lag_words(placed));
+            let id = mark.id;
             return self.carry_out(said, vec![put(mark)], Some(id));
         };
         if holding.behaviour == behaviour.id {
@@ -105,7 +143,7 @@ impl Coder {
             let mut shortened = holding;
             end_at(&mut shortened, shot);
             changes.push(put(shortened));
-            format!("{} from {}, ends {ended}", behaviour.name, at.clock())
+            format!("{} from {}, ends {ended}{}", behaviour.name, at.clock(), lag_words(placed))
         };
         changes.push(put(mark));
         self.carry_out(said, changes, Some(id))
@@ -175,6 +213,12 @@ impl Coder {
     /// # Errors
     /// When a bout would vanish or run into another one.
     pub fn move_edge(&mut self, id: MarkId, edge: Edge, shot: Shot) -> Result<Done, Refusal> {
+        let Moved { said, changes } = self.plan_move(id, edge, shot)?;
+        self.carry_out(said, changes, Some(id))
+    }
+
+    /// The changes of such a move, not yet carried out.
+    fn plan_move(&self, id: MarkId, edge: Edge, shot: Shot) -> Result<Moved, Refusal> {
         let mark = self.find(id)?;
         let behaviour = self.behaviour_of_mark(&mark)?;
         let name = behaviour.name.clone();
@@ -185,7 +229,7 @@ impl Coder {
             }
             let moved = at_shot(Mark { from: shot.at, ..mark }, shot);
             let said = format!("{name} moved to {}", shot.at.clock());
-            return self.carry_out(said, vec![put(moved)], Some(id));
+            return Ok(Moved { said, changes: vec![put(moved)] });
         }
         let line: Vec<Mark> = self.line(&behaviour).cloned().collect();
         let place = line.iter().position(|other| other.id == id).ok_or(Refusal::NoSuchMark)?;
@@ -233,12 +277,27 @@ impl Coder {
             }
         }
         let which = if edge == Edge::From { "start" } else { "end" };
-        let said = format!("{which} of {name} moved to {}", shot.at.clock());
-        self.carry_out(said, changes, Some(id))
+        Ok(Moved { said: format!("{which} of {name} moved to {}", shot.at.clock()), changes })
     }
+}
+
+/// An edge's move: in words, and what it changes.
+struct Moved {
+    said: String,
+    changes: Vec<Change>,
 }
 
 /// Sets the picture a mark's start sits on.
 fn at_shot(mark: Mark, shot: Shot) -> Mark {
     Mark { clip: Some(shot.clip), frame: Some(shot.frame), ..mark }
+}
+
+/// What was taken off a mark placed live, for the status line.
+fn lag_words(placed: Placed) -> String {
+    match placed {
+        Placed::Live { speed, raw, lag } if lag > Micros::ZERO => {
+            format!(" (pressed at {}, lag {:.2} s × {speed} taken off)", raw.clock(), lag.seconds())
+        }
+        Placed::Live { .. } | Placed::Stepped => String::new(),
+    }
 }

@@ -155,7 +155,7 @@ fn read_person(text: &str, known: &[Person], taken: &[String]) -> Result<Person,
         .cloned()
         .unwrap_or_else(|| Person { code: code.into(), ..Person::default() });
     let mut words = Vec::new();
-    person.reaction_lag_s = None;
+    let lag_before = person.reaction_lag_s.take();
     for part in parts.iter().skip(1) {
         match part.strip_prefix("lag ") {
             Some(lag) => {
@@ -165,6 +165,10 @@ fn read_person(text: &str, known: &[Person], taken: &[String]) -> Result<Person,
             }
             None => words.push((*part).to_owned()),
         }
+    }
+    if person.reaction_lag_s != lag_before {
+        // Written by hand: it is not what was measured.
+        person.lag_measured = None;
     }
     let mut words = words.into_iter().map(|word| Some(word).filter(|word| !word.is_empty()));
     person.name = words.next().flatten();

@@ -11,6 +11,11 @@ use crate::workbench::player::Direction;
 
 impl Coding {
     pub(super) fn wish(&mut self, wish: Wish) -> Action {
+        self.sample_wish(wish).unwrap_or_else(|| self.wish_of_all(wish))
+    }
+
+    /// What a key that codes nothing does in every coding.
+    fn wish_of_all(&mut self, wish: Wish) -> Action {
         let now = self.now();
         match wish {
             Wish::Toggle => self.player.toggle(now),
@@ -100,7 +105,8 @@ impl Coding {
                 self.finish();
                 return Action::Leave;
             }
-            Wish::Remove
+            Wish::Lag
+            | Wish::Remove
             | Wish::Nudge(_)
             | Wish::OtherEdge
             | Wish::Unsure
@@ -132,6 +138,7 @@ impl Coding {
                 return Action::None;
             }
             Wish::Unsure => self.coder.toggle_unsure(mark),
+            Wish::Lag => self.coder.toggle_lag(mark),
             Wish::Detail => self.coder.next_detail(mark),
             Wish::Merge => self.coder.merge(mark),
             Wish::Split => match self.player.shown() {
@@ -202,6 +209,18 @@ impl Coding {
 
     pub(super) fn gesture(&mut self, gesture: tape::Gesture) {
         let now = self.now();
+        if self.is_sampled() {
+            match gesture {
+                tape::Gesture::Go(at) => return self.go_to_sample_at(at),
+                tape::Gesture::Choose(mark) => {
+                    let own = self.coder.coding().mark(mark).map(|own| own.from);
+                    self.chosen = Some((mark, Edge::From));
+                    return own.map_or((), |at| self.go_to_sample_at(at));
+                }
+                tape::Gesture::Drag(..) => return,
+                tape::Gesture::Zoom(_) => {}
+            }
+        }
         match gesture {
             tape::Gesture::Go(at) => self.player.go_to(at, now),
             tape::Gesture::Choose(mark) => self.chosen = Some((mark, Edge::From)),

@@ -192,6 +192,7 @@ impl Coding {
             self.go_to_first = None;
         }
         self.lay_sound();
+        self.show_sample();
     }
 
     fn other_camera(&self) -> usize {

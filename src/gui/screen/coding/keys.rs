@@ -34,6 +34,8 @@ pub enum Wish {
     Nudge(isize),
     /// Chooses the other edge of the chosen mark.
     OtherEdge,
+    /// Takes the reaction lag off the chosen mark, or puts it back where the key went down.
+    Lag,
     /// Flags the chosen mark as unsure.
     Unsure,
     /// Writes a note on it.
@@ -122,6 +124,7 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     (".", "chosen edge one picture later", Wish::Nudge(1)),
     ("Tab", "the other edge", Wish::OtherEdge),
     ("/", "unsure, sure", Wish::Unsure),
+    ("Ctrl+L", "reaction lag taken off, or not", Wish::Lag),
     ("'", "note", Wish::Note),
     (";", "next detail", Wish::Detail),
     ("[", "split here", Wish::Split),
@@ -161,6 +164,23 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("Escape", "back to the sessions", Wish::Leave),
 ];
 
+/// What keys do while samples are coded; the others do what they always do.
+pub const SAMPLES: &[(&str, &str)] = &[
+    ("Enter", "answered: the next one"),
+    ("PageUp/Down", "the one before, after"),
+    ("Tab", "the next one not answered"),
+    ("Delete", "clear its answer"),
+    ("F3", "play the interval again"),
+    ("F5", "stop at its end, or go on"),
+    ("Home", "back to its picture"),
+    ("Space", "play the interval; at a point: look around"),
+    ("Ctrl+Z", "undo, and go there"),
+    ("/", "its answer unsure, sure"),
+];
+
+/// Those of them that mean something in intervals alone.
+pub const ONLY_INTERVALS: [&str; 2] = ["F3", "F5"];
+
 /// The wish of a key that codes nothing.
 #[must_use]
 pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
@@ -194,6 +214,7 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
             _ => return None,
         },
         Key::Character("z" | "Z") if modifiers.command() => "Z",
+        Key::Character("l" | "L") if modifiers.command() => "L",
         Key::Character(text) => text,
         Key::Unidentified => return None,
     };
@@ -238,6 +259,10 @@ pub fn document() -> String {
         let key = if *key == "`" { "`` ` ``".to_owned() } else { format!("`{key}`") };
         // Writing into a String can't fail.
         let _ = writeln!(text, "| {key} | {does} |");
+    }
+    text.push_str("\n## While points or intervals are coded\n\n| key | does |\n|---|---|\n");
+    for (key, does) in SAMPLES {
+        let _ = writeln!(text, "| `{key}` | {does} |");
     }
     text.push_str("\n## While faces are covered\n\n| key | does |\n|---|---|\n");
     for (key, does) in super::covers::COVERS {

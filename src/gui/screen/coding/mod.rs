@@ -7,6 +7,7 @@ mod film;
 pub mod keys;
 mod prepared;
 mod proof;
+mod samples;
 mod sound;
 mod view;
 
@@ -20,6 +21,7 @@ use iced::{Subscription, Task};
 
 use self::keys::Wish;
 use self::prepared::Prepared;
+use self::samples::Sampling;
 use self::sound::Hearing;
 use crate::gui::feed::{self, Fed};
 use crate::gui::settings::Settings;
@@ -150,6 +152,9 @@ pub struct Coding {
     start: Instant,
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
+    /// The moment the screen was asked to open at; none: where work stopped.
+    asked_for: Option<Micros>,
+    samples: Option<Sampling>,
     place_told: std::time::Duration,
     /// When a person last did something, how long they have been at it, and when a break was proposed.
     last_act: std::time::Duration,
@@ -259,6 +264,8 @@ impl Coding {
             start: now,
             edits_since_checkpoint: 0,
             go_to_first,
+            asked_for: at,
+            samples: None,
             place_told: std::time::Duration::ZERO,
             last_act: std::time::Duration::ZERO,
             at_work: std::time::Duration::ZERO,
@@ -282,7 +289,9 @@ impl Coding {
             words.push(format!("step {step}"));
         }
         words.push(format!("coder {}", coding.by));
-        if let Some((n, pass)) = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?))) {
+        if self.is_sampled() {
+            words.push(crate::gui::screen::by_samples::rule_words(coding.rule));
+        } else if let Some((n, pass)) = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?))) {
             words.push(format!("pass {} of {}, {}", n + 1, coding.passes.len(), pass.name.to_lowercase()));
         }
         words.join(" · ")
@@ -308,6 +317,7 @@ impl Coding {
             Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel(), self.mirrored);
         self.prepared.tape.sound.clone_from(&self.waves);
         self.prepared.ribbon.sound.clone_from(&self.waves);
+        self.prepare_samples();
     }
 
     /// Moment under the reading line.
@@ -360,6 +370,7 @@ impl Coding {
             Message::Tape(gesture) => self.gesture(gesture),
             Message::Cover(gesture) => self.cover_gesture(gesture),
             Message::Proof(told) => self.proof_told(told),
+            Message::Go(at) if self.is_sampled() => self.go_to_sample_at(at),
             Message::Go(at) => self.player.go_to(at, self.now()),
             Message::NoteTyped(text) => self.note = Some(text),
             Message::NoteDone => {
@@ -369,6 +380,8 @@ impl Coding {
                     self.take(done);
                 }
             }
+            // Samples have one pass, done when all are answered.
+            Message::ChoosePass(_) | Message::TickPass(_) if self.is_sampled() => {}
             Message::ChoosePass(pass) => {
                 self.coder.set_pass(pass);
                 self.prepare();
@@ -395,6 +408,7 @@ impl Coding {
             }
         }
         self.pursue();
+        self.watch_interval();
         self.pursue_beside();
         self.show_covers();
         self.hear();
@@ -417,6 +431,10 @@ impl Coding {
             self.said = Said::Refused("there is no picture yet to place a mark on".to_owned());
             return;
         };
+        if self.is_sampled() {
+            self.answer(key);
+            return;
+        }
         if std::mem::take(&mut self.changing) {
             let to = self.coder.behaviour_of(key).map(|behaviour| behaviour.id.clone());
             let done = match (to, self.chosen) {

@@ -7,7 +7,7 @@ use crate::gui::widget::keyboard::{self, Cap, LAYOUT};
 use crate::gui::widget::{card, ribbon, tape};
 use crate::measures::presentations::{self, Latency, Outcome};
 use crate::measures::{Marks, Record, concern};
-use crate::model::{Animal, Behaviour, Kind, Level, Mark, Role, Session, Set, Study};
+use crate::model::{Animal, Behaviour, Kind, Level, Mark, Placed, RecordingRule, Role, Session, Set, Study};
 use crate::time::{Micros, Span, Spans};
 use crate::workbench::coder::Coder;
 use crate::workbench::reel::Reel;
@@ -52,7 +52,12 @@ impl Prepared {
             .collect();
         let mut reached = String::new();
         let (mut cards, mut cues, mut stops) = (Vec::new(), Vec::new(), Vec::new());
-        if let Some(record) = Record::try_new(coding, ethogram, session, study, Marks::AsTheyStand) {
+        // Cues in samples are no presentations: nothing of them is a time.
+        let is_continuous = coding.rule == RecordingRule::Continuous;
+        if let Some(record) = is_continuous
+            .then_some(())
+            .and_then(|()| Record::try_new(coding, ethogram, session, study, Marks::AsTheyStand))
+        {
             let found = presentations::of(&record);
             stops = concern::of(&record, &found)
                 .stop_incidents
@@ -84,7 +89,7 @@ impl Prepared {
             .collect();
         let gaps = reel.gaps().as_slice().to_vec();
         Self {
-            tape: tape::Content { rows, gaps: gaps.clone(), extent, sound: Vec::new() },
+            tape: tape::Content { rows, gaps: gaps.clone(), extent, sound: Vec::new(), samples: Vec::new() },
             ribbon: ribbon::Content {
                 extent,
                 coded: filled.as_slice().to_vec(),
@@ -97,6 +102,15 @@ impl Prepared {
             cards,
             reached,
             caps: caps(coder, study.animal(&session.animal), mirrored),
+        }
+    }
+
+    /// Caps of what is told of the sample at hand.
+    pub(super) fn light_told(&mut self, coder: &Coder, told: &[String]) {
+        for cap in self.caps.iter_mut().flatten() {
+            let id = coder.behaviour_of(cap.key).ok().map(|behaviour| behaviour.id.as_str());
+            cap.holds = id.is_some_and(|id| told.iter().any(|own| own == id));
+            cap.recording = false;
         }
     }
 
@@ -128,12 +142,21 @@ fn bar(coder: &Coder, mark: &Mark, end: Micros, belongs: &dyn Fn(&Behaviour) -> 
     let span = mark.span(end.max(mark.from)).unwrap_or(Span { from: mark.from, to: mark.from });
     let detail = mark.detail.as_ref().map_or_else(String::new, |detail| format!(" · {detail}"));
     let note = if mark.note.is_some() { " ✎" } else { "" };
+    let lag = match mark.placed {
+        // A sample has no onset that could lag.
+        _ if mark.sample.is_some() => String::new(),
+        Placed::Live { speed, lag, .. } if lag > Micros::ZERO => {
+            format!(" · live −{:.2} s", lag.seconds() * speed)
+        }
+        Placed::Live { .. } => " · live".to_owned(),
+        Placed::Stepped => String::new(),
+    };
     Some(tape::Bar {
         mark: mark.id,
         span,
         open: mark.is_open(),
         event: mark.is_event(),
-        name: format!("{}{detail}{note}", behaviour.name),
+        name: format!("{}{detail}{note}{lag}", behaviour.name),
         colour,
         pattern,
         unsure: mark.unsure,

@@ -16,6 +16,10 @@ pub(super) const NOTE: &str = "note";
 impl Coding {
     /// Lights the caps of the states that hold; once before each drawing.
     pub fn light(&mut self) {
+        if self.is_sampled() {
+            self.light_sample();
+            return;
+        }
         let at = self.at();
         self.prepared.light(&self.coder, at);
     }
@@ -23,23 +27,25 @@ impl Coding {
     /// The screen.
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        let upper =
-            row![self.picture_area(palette), self.presentations(palette),].spacing(8).height(Length::Fill);
+        let beside = if self.is_sampled() { self.sample_panel(palette) } else { self.presentations(palette) };
+        let upper = row![self.picture_area(palette), beside].spacing(8).height(Length::Fill);
         let at = self.at();
+        let passes = if self.is_sampled() { self.sample_rule(palette) } else { self.passes(palette) };
         let lower = row![
             container(keyboard::keyboard(&self.prepared.caps, palette, Message::Press)).width(Length::Fill),
-            self.passes(palette),
+            passes,
         ]
         .spacing(8);
-        let screen = column![
-            upper,
-            ribbon::ribbon(&self.prepared.ribbon, at, palette, Message::Go),
-            tape::tape(&self.prepared.tape, at, self.zoom, self.chosen, palette, Message::Tape),
-            self.status(palette),
-            lower,
-        ]
-        .spacing(6)
-        .padding(8);
+        let screen = column![upper, ribbon::ribbon(&self.prepared.ribbon, at, palette, Message::Go)]
+            .push(self.sample_strip(palette));
+        let screen = screen
+            .extend([
+                tape::tape(&self.prepared.tape, at, self.zoom, self.chosen, palette, Message::Tape),
+                self.status(palette),
+                lower.into(),
+            ])
+            .spacing(6)
+            .padding(8);
         let screen = match &self.only_to_look {
             Some(why) => column![
                 container(text(format!("Only to look at; nothing is written: {why}")).size(theme::BODY))
@@ -229,17 +235,23 @@ impl Coding {
             .padding([4, 8])
             .style(theme::key(palette, self.coder.pass().is_none()))
             .on_press(Message::ChoosePass(None));
-        let closed = coding.status == Status::Closed;
-        let close = button(text(if closed { "Open again" } else { "Close the coding" }).size(theme::BODY))
-            .padding([4, 8])
-            .style(theme::key(palette, closed))
-            .on_press(Message::ToggleClosed);
+        let close = self.close_button(palette);
         list = list.push(row![all, close].spacing(4));
         // As high as the keyboard beside it, or as its own lines when they are more; the picture has the rest.
         #[allow(clippy::cast_precision_loss)] // A few lines.
         let (caps, lines) = (self.prepared.caps.len() as f32, coding.passes.len() as f32 + 2.0);
         let height = (caps * 54.0).max(lines * 30.0).min(216.0);
         container(scrollable(list)).width(316).height(height).into()
+    }
+
+    /// Closes the coding, or opens it again.
+    pub(super) fn close_button(&self, palette: Palette) -> Element<'_, Message> {
+        let closed = self.coder.coding().status == Status::Closed;
+        button(text(if closed { "Open again" } else { "Close the coding" }).size(theme::BODY))
+            .padding([4, 8])
+            .style(theme::key(palette, closed))
+            .on_press(Message::ToggleClosed)
+            .into()
     }
 
     fn status(&self, palette: Palette) -> Element<'_, Message> {

@@ -9,11 +9,11 @@ use super::Subject;
 use super::figures::{self, Group};
 use crate::gui::theme::Mode;
 use crate::measures::{Marks, Record, advice, summary};
-use crate::model::{AnimalId, Purpose, SessionId};
+use crate::model::{AnimalId, Purpose, RecordingRule, SessionId};
 use crate::report::album;
-use crate::report::chart::{Chart, Look};
-use crate::storage::StudyFolder;
+use crate::report::chart::{self, Chart, Look};
 use crate::storage::study_folder::LoadedCoding;
+use crate::storage::{CodingHead, StudyFolder};
 
 /// Width of the charts.
 const WIDTH: u32 = 840;
@@ -34,8 +34,19 @@ pub struct Drawn {
 impl Drawn {
     /// Reads what is needed, counts and draws it.
     pub(super) fn of(folder: &StudyFolder, subject: &Subject, hidden: &Hidden, mode: Mode) -> Self {
-        let (codings, mut problems) = load(folder, &paths(folder, subject, hidden));
+        let (mut codings, mut problems) = load(folder, &paths(folder, subject, hidden));
         let is_alone = matches!(subject, Subject::Session(_));
+        if !is_alone {
+            // Samples add to no time and no count.
+            let is_sampled = |own: &LoadedCoding| own.coding.rule != RecordingRule::Continuous;
+            let sampled: Vec<&str> =
+                codings.iter().filter(|own| is_sampled(own)).map(|own| own.session.id.as_str()).collect();
+            if !sampled.is_empty() {
+                let words = format!("coded by samples, and so not among these: {}", sampled.join(", "));
+                problems.push(words);
+                codings.retain(|own| !is_sampled(own));
+            }
+        }
         if !hidden.is_empty() && !is_alone {
             problems
                 .push("sessions you are still to code as the second coder are not among these".to_owned());
@@ -77,7 +88,11 @@ fn of_session(folder: &StudyFolder, record: &Record<'_>, hidden: &Hidden, look: 
         .map_or_else(|| record.session.id.to_string(), |time| time.format("%-d %b %Y").to_string());
     let name = name(folder, &record.session.animal);
     let title = format!("{name} · {day} · coded by {} ({})", coding.by, coding.purpose.word());
-    let figures = summary::coding(record).figures;
+    let told = summary::coding(record);
+    if let Some(samples) = &told.samples {
+        return (title, figures::of_samples(samples), vec![chart::found(record, look)]);
+    }
+    let figures = told.figures;
     let advice = (coding.purpose == Purpose::Primary).then(|| advice::after(&course));
     (title, figures::groups(&figures, advice.as_ref()), album::of_session(record, look))
 }
@@ -143,7 +158,9 @@ fn records<'a>(folder: &'a StudyFolder, codings: &'a [LoadedCoding]) -> Vec<Reco
 fn before(folder: &StudyFolder, record: &Record<'_>, hidden: &Hidden) -> Vec<LoadedCoding> {
     let (mut all, _) = load(folder, &primary(folder, Some(&record.session.animal), hidden));
     all.retain(|own| {
-        own.session.id != record.session.id && own.session.recorded_at < record.session.recorded_at
+        own.coding.rule == RecordingRule::Continuous
+            && own.session.id != record.session.id
+            && own.session.recorded_at < record.session.recorded_at
     });
     all
 }
@@ -168,10 +185,23 @@ fn primary(folder: &StudyFolder, animal: Option<&AnimalId>, hidden: &Hidden) -> 
     sessions
         .sort_by(|a, b| (a.session.recorded_at, &a.session.id).cmp(&(b.session.recorded_at, &b.session.id)));
     let first = |entry: &crate::storage::study_folder::SessionEntry| {
-        let found = entry.codings.iter().find(|(_, head)| head.purpose == Purpose::Primary);
-        found.map(|(path, _)| path.clone())
+        let is_primary = |(_, head): &&(PathBuf, CodingHead)| head.purpose == Purpose::Primary;
+        let all = || entry.codings.iter().filter(is_primary);
+        let continuous = all().find(|(_, head)| head.rule == RecordingRule::Continuous);
+        continuous.or_else(|| all().next()).map(|(path, _)| path.clone())
     };
     sessions.iter().filter_map(first).collect()
+}
+
+/// The next coding of the session that is shown, the first one after the last: also those that are not
+/// pooled have results.
+pub(super) fn next_coding(folder: &StudyFolder, subject: &Subject) -> Subject {
+    let Subject::Session(path) = subject else { return subject.clone() };
+    let sessions = folder.list().sessions;
+    let own = sessions.iter().find(|entry| entry.codings.iter().any(|(own, _)| own == path));
+    let codings = own.map(|entry| entry.codings.as_slice()).unwrap_or_default();
+    let next = codings.iter().skip_while(|(own, _)| own != path).nth(1).or_else(|| codings.first());
+    next.map_or_else(|| subject.clone(), |(next, _)| Subject::Session(next.clone()))
 }
 
 /// The subject with one more session: the first of the same animal that is not in it, else of the study.

@@ -1,7 +1,7 @@
 //! The numbers of a session or an animal in lines: what, how much, of what.
 
 use crate::measures::advice::Advice;
-use crate::measures::summary::{Figures, OneLatency};
+use crate::measures::summary::{Figures, OneLatency, SampleFigures};
 use crate::model::{Choice, Kind};
 use crate::report::words::{count, number, percent, signed};
 use crate::time::Micros;
@@ -162,4 +162,54 @@ fn behaviours(figures: &Figures) -> Group {
         })
         .collect();
     Group { title: "Behaviours: bouts, time, share of visible", lines }
+}
+
+/// What a coding by samples can give: how often, of how many; nothing of it is a length of time.
+pub(super) fn of_samples(samples: &SampleFigures) -> Vec<Group> {
+    let is_points = samples.each == "point";
+    let every = number(Some(samples.every_s), 1);
+    let how = match samples.offset_s {
+        Some(offset) => format!("a point every {every} s, the first after {offset:.3} s"),
+        None => format!("intervals of {every} s"),
+    };
+    let with_film = samples.n - samples.in_gaps;
+    let work = vec![
+        line("How", how),
+        line("Answered", format!("{} of {with_film} {}s with film", samples.answered, samples.each)),
+        line("Out of sight", format!("{} of {} answered", samples.out_of_sight, samples.answered)),
+        line("Without film", samples.in_gaps.to_string()),
+    ];
+    let behaviours = samples.behaviours.iter().map(|own| {
+        let interval =
+            own.share_ci95.map_or_else(String::new, |[low, high]| format!("  [{low:.2}, {high:.2}]"));
+        let value = match (own.hits, own.of, own.share) {
+            (Some(hits), Some(of), Some(_)) => format!("{hits} of {of}, {}{interval}", percent(own.share)),
+            _ => own.why.clone().unwrap_or_else(|| "—".to_owned()),
+        };
+        line(own.name.clone(), value)
+    });
+    let not_given = line("Not from samples", "bouts, latencies, presentations, concern");
+    let limits = if is_points {
+        vec![
+            line("Share", "estimates the share of visible time"),
+            line("[its interval]", "too narrow where neighbouring points are alike"),
+            not_given,
+        ]
+    } else {
+        vec![
+            line("Share", "of intervals with at least one: no share of time, no frequency (Altmann 1974)"),
+            line("Comparable", "with intervals of the same length only"),
+            not_given,
+        ]
+    };
+    let title = if is_points {
+        "Behaviours: points it held at, of visible points"
+    } else {
+        "Behaviours: intervals with it, of visible intervals"
+    };
+    vec![
+        Group { title: "Samples", lines: work },
+        Group { title, lines: behaviours.collect() },
+        Group { title: "What this can tell", lines: limits },
+    ]
 }

@@ -83,8 +83,8 @@ pub struct Results {
 }
 
 /// What the last line says while nothing else is to be said.
-const HELP: &str = "Click a bar, a step or a mark: the film opens there. + and − take a session in or out, A takes \
-                    the whole study; Escape goes back, F10 saves the charts.";
+const HELP: &str = "Click a mark: the film opens there. C: the session's next coding, + and −: a session in or out, \
+                    A: the whole study. Escape goes back, F10 saves the charts.";
 /// The same for one animal's progress.
 const HELP_PROGRESS: &str =
     "Click a dot, a bar or a step: the film opens there. Escape goes back, F10 saves the charts.";
@@ -129,7 +129,7 @@ impl Results {
     /// Takes other sessions.
     fn choose(&mut self, subject: Subject) -> Action {
         if subject == self.subject {
-            "There is no other session to take in or out.".clone_into(&mut self.said);
+            "There is no other one.".clone_into(&mut self.said);
             return Action::None;
         }
         self.subject = subject;
@@ -147,6 +147,15 @@ impl Results {
     #[must_use]
     pub fn is_progress(&self) -> bool {
         matches!(self.subject, Subject::Animal(_))
+    }
+
+    /// The coding that is shown, if it is one alone.
+    #[must_use]
+    pub fn coding(&self) -> Option<&std::path::Path> {
+        match &self.subject {
+            Subject::Session(path) => Some(path),
+            Subject::Several(_) | Subject::Animal(_) => None,
+        }
     }
 
     /// Does what a message asks for.
@@ -170,6 +179,7 @@ impl Results {
                 let subject = match key.as_str() {
                     "+" | "=" => drawn::with_another(&self.folder, &self.subject, &self.hidden),
                     "-" | "−" => drawn::without_last(&self.folder, &self.subject, &self.hidden),
+                    "c" | "C" => drawn::next_coding(&self.folder, &self.subject),
                     "a" | "A" => drawn::whole_study(&self.folder, &self.hidden),
                     _ => return Action::None,
                 };

@@ -13,9 +13,9 @@ use iced::{Subscription, Task};
 
 pub use self::background::{Learned, due};
 use super::sheet::Subject;
-use super::{new_study, results, sheet};
+use super::{by_samples, new_study, results, sheet};
 use crate::agreement::plan::Due;
-use crate::model::{Purpose, SessionId, Status};
+use crate::model::{Purpose, RecordingRule, SessionId, Status};
 use crate::storage::{CodingHead, Listing, SessionEntry, StudyFolder};
 
 /// A wish.
@@ -76,6 +76,10 @@ pub enum Ask {
     Progress,
     /// Not a sheet: two codings of the session.
     Agreement,
+    /// Not a sheet: a coding by samples.
+    BySamples,
+    /// Not a sheet: the person's reaction lag.
+    Reaction,
 }
 
 /// What the app is to do.
@@ -102,6 +106,10 @@ pub enum Action {
     Ethogram,
     /// Show the report.
     Report,
+    /// Code a session by samples.
+    BySamples(SessionId),
+    /// Measure the person's reaction lag.
+    Reaction,
     /// Compare two codings of a session.
     Agreement(crate::model::SessionId),
 }
@@ -162,7 +170,11 @@ impl Sessions {
     /// Whether the first record of a session, its date and its step are hidden from the person at work,
     /// who is to code it a second time and has not closed that coding yet.
     fn is_masked(&self, entry: &SessionEntry) -> bool {
-        let own = entry.codings.iter().find(|(_, head)| head.by.as_str() == self.person.trim());
+        // A trial by samples takes nobody's turn as the second coder.
+        let own = entry
+            .codings
+            .iter()
+            .find(|(_, head)| head.by.as_str() == self.person.trim() && head.purpose != Purpose::Trial);
         if let Some((_, head)) = own {
             return head.purpose == Purpose::Second && head.status == Status::Open;
         }
@@ -301,6 +313,8 @@ impl Sessions {
             }
             Key::Named(Named::F12) if modifiers.shift() => return Action::Films,
             Key::Named(Named::F12) => return Action::HandOver,
+            Key::Named(Named::F2) if modifiers.shift() => return self.sheet(Ask::BySamples),
+            Key::Named(Named::F5) if modifiers.shift() => return self.sheet(Ask::Reaction),
             Key::Named(Named::F2) => return self.sheet(Ask::Session),
             Key::Named(Named::F3) if modifiers.shift() => return self.sheet(Ask::NewAnimal),
             Key::Named(Named::F3) => return self.sheet(Ask::Animal),
@@ -342,6 +356,14 @@ impl Sessions {
         let animal = session
             .and_then(|session| folder.study.animal(&session.animal))
             .or_else(|| folder.study.animals.first());
+        if ask == Ask::Reaction {
+            return Action::Reaction;
+        }
+        if ask == Ask::BySamples
+            && let Some(session) = session
+        {
+            return Action::BySamples(session.id.clone());
+        }
         if ask == Ask::Agreement
             && let Some(session) = session
         {
@@ -356,7 +378,7 @@ impl Sessions {
             return Action::Results(shown, self.masked());
         }
         let subject = match ask {
-            Ask::Results | Ask::Progress | Ask::Agreement => None,
+            Ask::Results | Ask::Progress | Ask::Agreement | Ask::BySamples | Ask::Reaction => None,
             Ask::Study => Some(Subject::Study),
             Ask::NewAnimal => Some(Subject::Animal(None)),
             Ask::Session => session.map(|session| Subject::Session(session.id.clone())),
@@ -446,5 +468,9 @@ fn state_of(head: &CodingHead) -> String {
         Status::Closed => "closed".to_owned(),
         Status::Open => format!("{done} of {} passes done", head.passes.len()),
     };
-    format!("{} · {} · {state}", head.by, head.purpose.word())
+    let rule = match head.rule {
+        RecordingRule::Continuous => String::new(),
+        rule => format!(" · {}", by_samples::rule_words(rule)),
+    };
+    format!("{} · {}{rule} · {state}", head.by, head.purpose.word())
 }

@@ -50,6 +50,7 @@ impl Sessions {
                 container(field("Your code", &self.person, Message::Person)).width(120),
                 begin("Begin a coding of the chosen session", Purpose::Primary),
                 begin("Code it as the second coder", Purpose::Second),
+                ask("Code by samples (Shift+F2)", Ask::BySamples),
                 space::horizontal(),
                 button(text("Other studies, settings (F9)").size(theme::BODY))
                     .padding([6, 12])
@@ -73,6 +74,7 @@ impl Sessions {
                     .padding([6, 12])
                     .style(theme::key(palette, false))
                     .on_press(Message::AddClip),
+                ask("Reaction lag (Shift+F5)", Ask::Reaction),
                 button(text("Hand over, take in (F12)").size(theme::BODY))
                     .padding([6, 12])
                     .style(theme::key(palette, false))
