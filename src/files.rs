@@ -67,14 +67,67 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Error> {
     Ok(())
 }
 
-/// A lock on a file, held until it is dropped; the lock file stays and says nothing by itself.
+/// A lock on a file, held until it is dropped; the lock file stays, and is empty when nobody holds it.
 #[derive(Debug)]
 pub struct Lock {
     file: File,
+    is_left: bool,
+}
+
+/// Who holds a lock, as its file says.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Holder {
+    /// The person's code.
+    pub by: String,
+    /// The computer's name; empty when the system does not tell.
+    pub computer: String,
+    /// Since when.
+    pub since: chrono::DateTime<chrono::FixedOffset>,
+}
+
+impl Holder {
+    /// This computer, now.
+    #[must_use]
+    pub fn here(by: &str) -> Self {
+        Self { by: by.to_owned(), computer: computer(), since: chrono::Local::now().fixed_offset() }
+    }
+
+    /// Whether it is this computer.
+    #[must_use]
+    pub fn is_here(&self) -> bool {
+        self.computer == computer()
+    }
+
+    /// From a lock file; none when nobody stands in it, or it can't be read.
+    #[must_use]
+    pub fn read(path: &Path) -> Option<Self> {
+        serde_json::from_slice(&std::fs::read(path).ok()?).ok()
+    }
+}
+
+impl std::fmt::Display for Holder {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let computer = if self.computer.is_empty() { "a nameless computer" } else { &self.computer };
+        write!(f, "by {} on {computer} since {}", self.by, self.since.format("%Y-%m-%d %H:%M"))
+    }
+}
+
+/// This computer's name, as far as the system tells it without asking a library.
+fn computer() -> String {
+    let told = std::fs::read_to_string("/proc/sys/kernel/hostname")
+        .or_else(|_| std::fs::read_to_string("/etc/hostname"))
+        .ok()
+        .or_else(|| std::env::var("COMPUTERNAME").ok())
+        .or_else(|| std::env::var("HOSTNAME").ok());
+    told.unwrap_or_default().trim().to_owned()
 }
 
 impl Drop for Lock {
     fn drop(&mut self) {
+        if !self.is_left {
+            // A name left behind only means that the next one is told of it.
+            let _ = self.file.set_len(0);
+        }
         // Closing alone would not do: a child process started meanwhile may share the open file.
         let _ = self.file.unlock();
     }
@@ -89,10 +142,22 @@ impl Lock {
         let fail = |source| Error::Write { path: path.to_owned(), source };
         let file = OpenOptions::new().create(true).truncate(false).write(true).open(path).map_err(fail)?;
         match file.try_lock() {
-            Ok(()) => Ok(Self { file }),
+            Ok(()) => Ok(Self { file, is_left: false }),
             Err(TryLockError::WouldBlock) => Err(Error::Locked { path: path.to_owned() }),
             Err(TryLockError::Error(source)) => Err(fail(source)),
         }
+    }
+
+    /// Writes who holds it into its file, for others to read.
+    pub fn tell(&self, holder: &Holder) {
+        // It holds all the same when this fails; others are then told less.
+        let text = serde_json::to_vec(holder).unwrap_or_default();
+        let _ = self.file.set_len(0).and_then(|()| (&self.file).write_all(&text));
+    }
+
+    /// Gives it back with what stands in its file.
+    pub fn leave(mut self) {
+        self.is_left = true;
     }
 }
 

@@ -13,7 +13,7 @@ const ALLOWED: &[(&str, &[&str])] = &[
     ("measures", &["model", "time", "numeric"]),
     ("agreement", &["measures", "model", "time", "numeric"]),
     ("report", &["agreement", "measures", "model", "time", "numeric"]),
-    ("export", &["report", "agreement", "measures", "model", "time", "numeric"]),
+    ("export", &["report", "agreement", "measures", "media", "workbench", "model", "time", "numeric"]),
     ("storage", &["model", "time", "numeric", "files"]),
     ("media", &["time", "files"]),
     ("workbench", &["model", "storage", "media", "time", "numeric", "files"]),
@@ -61,7 +61,10 @@ const ONLY_IN: &[(&str, &[&str])] = &[
     ("clap", &["cli"]),
     ("indicatif", &["cli"]),
     ("plotters", &["report"]),
-    ("ttf_parser", &["report"]),
+    ("ttf_parser", &["report", "export"]),
+    ("typst", &["report"]),
+    ("typst_pdf", &["report"]),
+    ("resvg", &["gui"]),
 ];
 
 /// What pure rooms must not touch: no I/O, no clock, no thread, no global random source.

@@ -12,8 +12,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use serde::Serialize;
 
-use crate::measures::{Record, concern, presentations};
-use crate::model::{AnimalId, PersonCode, SessionId};
+use crate::measures::{Marks, Record, concern, presentations};
+use crate::model::{AnimalId, Coding, Ethogram, PersonCode, Purpose, Session, SessionId, Study};
 
 /// A session that somebody coded.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +46,45 @@ impl Candidate {
             second,
         }
     }
+}
+
+/// A primary coding as a candidate; none when its session is left out or the coding counts as something
+/// else. `second`: who coded the session a second time.
+#[must_use]
+pub fn candidate(
+    study: &Study,
+    coding: &Coding,
+    ethogram: &Ethogram,
+    session: &Session,
+    second: Vec<PersonCode>,
+) -> Option<Candidate> {
+    if coding.purpose != Purpose::Primary || session.left_out.is_some() {
+        return None;
+    }
+    let record = Record::try_new(coding, ethogram, session, study, Marks::All);
+    Some(match record {
+        Some(record) => Candidate::of(&record, second),
+        None => Candidate {
+            session: session.id.clone(),
+            animal: session.animal.clone(),
+            coder: coding.by.clone(),
+            step: session.step,
+            has_stop: false,
+            second,
+        },
+    })
+}
+
+/// Who coded a session a second time, from the purpose and person of each of its codings.
+pub fn second_coders<'a>(
+    first: &PersonCode,
+    codings: impl Iterator<Item = (Purpose, &'a PersonCode)>,
+) -> Vec<PersonCode> {
+    let found: BTreeSet<&PersonCode> = codings
+        .filter(|(purpose, by)| *purpose == Purpose::Second && *by != first)
+        .map(|(_, by)| by)
+        .collect();
+    found.into_iter().cloned().collect()
 }
 
 /// A session that is due for a second coder, or had one.

@@ -15,7 +15,6 @@ use crate::agreement::pair::{self, Agreement, Names, Options, PairKind, Session}
 use crate::agreement::plan::{self, Candidate};
 use crate::agreement::scheme::Scheme;
 use crate::agreement::{grras, resolve, sessions, several};
-use crate::measures::{self, Record};
 use crate::model::{Coding, Purpose};
 use crate::storage::study_folder::LoadedCoding;
 use crate::time::Micros;
@@ -202,44 +201,17 @@ fn of_several(
 fn candidates(loaded: &Loaded, study: usize) -> Vec<Candidate> {
     let Some(folder) = loaded.study(study) else { return Vec::new() };
     of_study(loaded, study)
-        .filter(|own| own.coding.purpose == Purpose::Primary && own.session.left_out.is_none())
-        .map(|own| {
-            let is_second = |other: &&LoadedCoding| {
-                other.coding.session == own.coding.session
-                    && other.coding.purpose == Purpose::Second
-                    && other.coding.by != own.coding.by
-            };
-            let second =
-                unique(of_study(loaded, study).filter(is_second).map(|other| other.coding.by.clone()));
-            let record = Record::try_new(
-                &own.coding,
-                &own.ethogram,
-                &own.session,
-                &folder.study,
-                measures::Marks::All,
-            );
-            match record {
-                Some(record) => Candidate::of(&record, second),
-                None => Candidate {
-                    session: own.session.id.clone(),
-                    animal: own.session.animal.clone(),
-                    coder: own.coding.by.clone(),
-                    step: own.session.step,
-                    has_stop: false,
-                    second,
-                },
-            }
+        .filter_map(|own| {
+            let beside = of_study(loaded, study).filter(|other| other.coding.session == own.coding.session);
+            let beside = beside.map(|other| (other.coding.purpose, &other.coding.by));
+            let second = plan::second_coders(&own.coding.by, beside);
+            plan::candidate(&folder.study, &own.coding, &own.ethogram, &own.session, second)
         })
         .collect()
 }
 
 fn of_study(loaded: &Loaded, study: usize) -> impl Iterator<Item = &LoadedCoding> {
     loaded.codings.iter().filter(move |(place, _)| *place == study).map(|(_, own)| own)
-}
-
-fn unique<T: Ord>(all: impl Iterator<Item = T>) -> Vec<T> {
-    let all: std::collections::BTreeSet<T> = all.collect();
-    all.into_iter().collect()
 }
 
 /// What kind of pair two codings make; `None`: they are not compared. Files named one by one are

@@ -46,10 +46,16 @@ pub enum Command {
     Report(Report),
     /// The study in a form other tools open: CSV, JSON, captions, annotations
     Export(Export),
+    /// A stretch of a session's film, exactly cut, with or without the coding drawn below
+    Cut(Cut),
     /// Take marks from CSV or Web Annotations into new codings of a study
     Import(Import),
     /// Look through a study: every file readable, consistent, clips found and unchanged
     Check(Check),
+    /// List earlier versions of a coding, or put one back; the present one is kept first
+    Restore(Restore),
+    /// Put a coding together with a copy of it that a sync program left, mark by mark
+    Merge(Merge),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
     #[command(name = "look-at-clip", hide = true)]
     LookAtClip {
@@ -235,9 +241,12 @@ pub enum Unit {
 pub struct Report {
     /// The study folder
     pub study: PathBuf,
-    /// The file to write: F.html (F.pdf needs a build with the feature 'pdf')
-    #[arg(long, value_name = "F.html|F.pdf")]
+    /// The file to write: F.pdf to print and sign, F.html to read with links to the film
+    #[arg(long, value_name = "F.pdf|F.html")]
     pub out: PathBuf,
+    /// Paper of a PDF
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    pub paper: PaperSize,
     /// The day the report is dated [default: today]
     #[arg(long, value_name = "DAY")]
     pub date: Option<NaiveDate>,
@@ -247,6 +256,16 @@ pub struct Report {
     /// Print JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Sizes of paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
+pub enum PaperSize {
+    /// 210 × 297 mm
+    #[default]
+    A4,
+    /// 8.5 × 11 inches
+    Letter,
 }
 
 /// Arguments of `export`.
@@ -286,6 +305,40 @@ pub enum Form {
     Parquet,
 }
 
+/// Arguments of `cut`.
+#[derive(Debug, Args)]
+pub struct Cut {
+    /// The study folder
+    pub study: PathBuf,
+    /// The session
+    #[arg(long, value_name = "ID")]
+    pub session: String,
+    /// From this session time on
+    #[arg(long, value_name = "S")]
+    pub from: Micros,
+    /// Up to this one
+    #[arg(long, value_name = "S")]
+    pub to: Micros,
+    /// The film to write
+    #[arg(long, value_name = "F.mp4")]
+    pub out: PathBuf,
+    /// Draw the coding below the picture
+    #[arg(long)]
+    pub drawn: bool,
+    /// Whose coding, when there are several [default: the first keeper's]
+    #[arg(long, value_name = "PERSON", requires = "drawn")]
+    pub by: Option<String>,
+    /// Which camera, when there are several [default: the first]
+    #[arg(long, value_name = "NAME")]
+    pub camera: Option<String>,
+    /// Without sound
+    #[arg(long)]
+    pub silent: bool,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `import`.
 #[derive(Debug, Args)]
 pub struct Import {
@@ -307,6 +360,42 @@ pub struct Check {
     /// Print JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `restore`.
+#[derive(Debug, Args)]
+pub struct Restore {
+    /// The coding file
+    pub coding: PathBuf,
+    /// The version to put back; without it they are listed
+    #[arg(long = "version", value_name = "N")]
+    pub number: Option<u32>,
+}
+
+/// Arguments of `merge`.
+#[derive(Debug, Args)]
+pub struct Merge {
+    /// The coding file, which takes the copy's marks in
+    pub coding: PathBuf,
+    /// The copy beside it
+    pub copy: PathBuf,
+    /// What to take where a mark differs; without it the differences are listed and nothing is written
+    #[arg(long)]
+    pub prefer: Option<Prefer>,
+    /// An earlier version from which both grew, so that what one side removed is removed
+    #[arg(long, value_name = "N")]
+    pub base: Option<u32>,
+}
+
+/// Whose mark is taken where two differ.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Prefer {
+    /// The coding's own
+    This,
+    /// The copy's
+    Other,
+    /// Both
+    Both,
 }
 
 fn parse_frame(text: &str) -> Result<FrameNumber, String> {

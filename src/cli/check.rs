@@ -10,9 +10,11 @@ use super::arguments::Check;
 use super::{CommandResult, FINDINGS, FINE};
 use crate::measures::{Marks, Record, slips};
 use crate::model::validate::{self, Gravity, Problem};
+use crate::model::{CODING_FORMAT, Coding};
 use crate::storage::fingerprint::{self, ClipState};
+use crate::storage::leftovers::{self, Leftover};
 use crate::storage::study_folder::Definitions;
-use crate::storage::{StudyFolder, coding_file, journal, json};
+use crate::storage::{StudyFolder, coding_file, journal, json, versions};
 
 /// Something found.
 #[derive(Debug, Serialize)]
@@ -32,6 +34,29 @@ struct Findings(Vec<Finding>);
 impl Findings {
     fn add(&mut self, gravity: &'static str, path: &Path, what: String) {
         self.0.push(Finding { gravity, path: path.display().to_string(), line: None, column: None, what });
+    }
+
+    fn leftover(&mut self, left: &Leftover) {
+        match left {
+            Leftover::Part(path) => {
+                let what = "a write that never finished: it may be deleted when no window is open";
+                self.add("remark", path, what.to_owned());
+            }
+            Leftover::Orphan(path) => {
+                let what = "a journal without its coding: put the coding file back beside it";
+                self.add("error", path, what.to_owned());
+            }
+            Leftover::Damaged(path) => {
+                let what =
+                    "a damaged journal that was put aside: keep it until its coding has been looked through";
+                self.add("remark", path, what.to_owned());
+            }
+            Leftover::Unread(path) => {
+                let what =
+                    "nothing reads this file: a copy that a sync program left, or it lies in the wrong place";
+                self.add("remark", path, what.to_owned());
+            }
+        }
     }
 
     fn problems(&mut self, path: &Path, problems: &[Problem]) {
@@ -98,8 +123,20 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
                 ),
             }
         }
+        for left in leftovers::of_session(&entry.folder) {
+            found.leftover(&left);
+        }
         for (path, _) in &entry.codings {
             files += 1;
+            if let Some(holder) = coding_file::holder(path) {
+                found.add("remark", path, format!("it is open, or was not closed: {holder}"));
+            }
+            for version in versions::list(path) {
+                files += 1;
+                if let Err(error) = json::read::<Coding>(&version.path, CODING_FORMAT) {
+                    found.add("remark", &version.path, format!("an earlier version can't be read: {error}"));
+                }
+            }
             check_coding(&study, path, &mut found);
         }
     }

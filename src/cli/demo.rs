@@ -1,32 +1,36 @@
 //! `shedlight demo`: writes the demo study, draws its film, and opens it.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use super::arguments::{Agree, Choice, Demo, Summary, Unit};
+#[cfg(feature = "media")]
+use super::progress;
 use super::{Error, FINE, Outcome, WindowRequest, agree, summary};
-use crate::demo;
+use crate::demo::{self, Begun};
 use crate::storage::StudyFolder;
 
 pub(super) fn run(asked: &Demo, out: &mut dyn Write) -> Result<Outcome, Error> {
     let root = match &asked.dir {
         Some(dir) => dir.clone(),
-        None => default_folder()?,
+        None => demo::default_folder().ok_or_else(|| {
+            Error::Usage("there is no home folder here: name a folder for the demo".to_owned())
+        })?,
     };
-    let study = if root.join("study.json").is_file() {
-        let study = StudyFolder::open(&root)?;
-        if !demo::is_demo(&study) {
+    let study = match demo::begin(&root)? {
+        Begun::Written(study) => {
+            super::remark(&[format!("the demo study was written: {}", root.display())]);
+            study
+        }
+        Begun::There(study) => {
+            super::remark(&[format!("the demo is already there: {}", root.display())]);
+            study
+        }
+        Begun::Another => {
             return Err(Error::Usage(format!(
                 "there is another study in this folder; name a new folder for the demo: {}",
                 root.display()
             )));
         }
-        super::remark(&[format!("the demo is already there: {}", root.display())]);
-        study
-    } else {
-        let study = demo::write(&root)?;
-        super::remark(&[format!("the demo study was written: {}", root.display())]);
-        study
     };
     if !asked.no_clips {
         draw(&study, asked.only)?;
@@ -65,12 +69,6 @@ pub(super) fn run(asked: &Demo, out: &mut dyn Write) -> Result<Outcome, Error> {
     Ok(Outcome::Done(FINE))
 }
 
-fn default_folder() -> Result<PathBuf, Error> {
-    let folders = directories::UserDirs::new()
-        .ok_or_else(|| Error::Usage("there is no home folder here: name a folder for the demo".to_owned()))?;
-    Ok(folders.document_dir().unwrap_or_else(|| folders.home_dir()).join("shedlight-demo"))
-}
-
 #[cfg(not(feature = "media"))]
 #[allow(clippy::unnecessary_wraps)] // The other one can fail.
 fn draw(_study: &StudyFolder, _only: Option<u8>) -> Result<(), Error> {
@@ -80,18 +78,11 @@ fn draw(_study: &StudyFolder, _only: Option<u8>) -> Result<(), Error> {
 
 #[cfg(feature = "media")]
 fn draw(study: &StudyFolder, only: Option<u8>) -> Result<(), Error> {
-    use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
-
-    let bars = MultiProgress::new();
-    let style = ProgressStyle::with_template("drawing {msg:18} {bar:40} {percent:>3} %")
-        .unwrap_or_else(|_| ProgressStyle::default_bar());
-    let make =
-        |name: &str| bars.add(ProgressBar::new(1000)).with_style(style.clone()).with_message(name.to_owned());
+    let bars = indicatif::MultiProgress::new();
     demo::drawing::draw_all(study, only, &|name| {
-        let bar = make(name);
+        let bar = bars.add(progress::bar(&format!("drawing {name}")));
         Box::new(move |share| {
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // A share of a bar.
-            bar.set_position((share.clamp(0.0, 1.0) * 1000.0) as u64);
+            bar.set_position(progress::place(share));
             if share >= 1.0 {
                 bar.finish();
             }

@@ -7,15 +7,19 @@
 mod agree;
 pub mod arguments;
 mod check;
+mod cut;
 mod demo;
 mod export;
 mod frames;
 mod import;
 mod load;
+#[cfg(feature = "media")]
+mod progress;
 mod report;
 mod still;
 mod summary;
 mod verify;
+mod versions;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -139,9 +143,12 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Summary(asked) => summary::run(&asked, out),
         Command::Agree(asked) => agree::run(&asked, out),
         Command::Report(asked) => report::run(&asked, out),
+        Command::Cut(asked) => cut::run(&asked, out),
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
+        Command::Restore(asked) => versions::restore(&asked, out),
+        Command::Merge(asked) => versions::merge(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),
         Command::Man => arguments::man_page(out),

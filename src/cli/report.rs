@@ -5,21 +5,28 @@ use std::path::PathBuf;
 
 use super::arguments::{Agree, Report as Asked, Unit};
 use super::{CommandResult, Error, FINDINGS, FINE, agree, export, load};
+use crate::measures::Record;
 use crate::model::Coding;
+use crate::report::document::Document;
 use crate::report::link::StudyLink;
-use crate::report::welfare::{self, Input};
+use crate::report::welfare::{self, IncidentStills, Input};
 use crate::report::{album, html};
+#[cfg(feature = "media")]
+use crate::storage::{
+    StudyFolder,
+    fingerprint::{self, ClipState},
+};
 
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let ending = asked.out.extension().map(|ending| ending.to_string_lossy().to_lowercase());
     match ending.as_deref() {
         Some("html" | "htm") => {}
-        Some("pdf") => {
-            return Err(Error::Usage(
-                "a report as PDF needs the feature 'pdf', which is not built yet: write F.html and print it to PDF from the browser".to_owned(),
-            ));
+        Some("pdf") if cfg!(feature = "pdf") => {}
+        Some("pdf") => return Err(Error::NeedsFeature { command: "report --out F.pdf", feature: "pdf" }),
+        _ => {
+            let words = format!("name a file that ends in .pdf or .html: {}", asked.out.display());
+            return Err(Error::Usage(words));
         }
-        _ => return Err(Error::Usage(format!("name a file that ends in .html: {}", asked.out.display()))),
     }
     let (data, problems) = export::data(&asked.study, &asked.choice)?;
     let records = data.records();
@@ -33,7 +40,9 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
         to: asked.choice.to,
         date: asked.date.unwrap_or_else(|| chrono::Local::now().date_naive()),
     };
+    let stills = stills(asked, &records, &link)?;
     let document = welfare::document(Input {
+        stills: &stills,
         study: &data.study,
         link: &link,
         sessions: &data.sessions,
@@ -45,8 +54,13 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
         figures: &album::for_report(&records),
         asked: &what,
     });
-    let mut bytes = Vec::new();
-    html::write(&document, &mut bytes)?;
+    let bytes = if ending.as_deref() == Some("pdf") {
+        as_pdf(&document, asked)?
+    } else {
+        let mut bytes = Vec::new();
+        html::write(&document, &mut bytes)?;
+        bytes
+    };
     crate::files::write_atomically(&asked.out, &bytes)?;
     if asked.json {
         let found =
@@ -63,6 +77,56 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
         )?;
     }
     Ok(if problems.is_empty() { FINE } else { FINDINGS })
+}
+
+/// Pictures of each stop-level incident, from the clips that are here.
+#[cfg(feature = "media")]
+fn stills(asked: &Asked, records: &[Record<'_>], link: &StudyLink) -> Result<Vec<IncidentStills>, Error> {
+    let folder = StudyFolder::open(&asked.study)?;
+    let (found, problems) = crate::export::stills::of_incidents(
+        records,
+        link,
+        &|clip| match fingerprint::find(folder.root(), clip) {
+            ClipState::There(path) | ClipState::Moved(path) => Ok(path),
+            ClipState::Changed(path) => Err(format!("was changed since it was coded: {}", path.display())),
+            ClipState::Missing(path) => Err(format!("is not here: {}", path.display())),
+        },
+    );
+    super::remark(&problems);
+    Ok(found)
+}
+
+#[cfg(not(feature = "media"))]
+#[allow(clippy::unnecessary_wraps)] // The other one can fail.
+fn stills(_asked: &Asked, _records: &[Record<'_>], _link: &StudyLink) -> Result<Vec<IncidentStills>, Error> {
+    super::remark(&["this build reads no film (feature 'media'): incidents are without stills".to_owned()]);
+    Ok(Vec::new())
+}
+
+#[cfg(feature = "pdf")]
+fn as_pdf(document: &Document, asked: &Asked) -> Result<Vec<u8>, Error> {
+    use super::arguments::PaperSize;
+    use crate::report::pdf::{self, Paper};
+
+    let missing = pdf::missing(document);
+    if !missing.is_empty() {
+        let some: String = missing.iter().take(12).collect();
+        super::remark(&[format!(
+            "{} characters have no glyph in the bundled fonts and are printed as boxes ({some}{}); F.html shows them",
+            missing.len(),
+            if missing.len() > 12 { " …" } else { "" }
+        )]);
+    }
+    let paper = match asked.paper {
+        PaperSize::A4 => Paper::A4,
+        PaperSize::Letter => Paper::Letter,
+    };
+    pdf::bytes(document, paper).map_err(|error| Error::Usage(error.to_string()))
+}
+
+#[cfg(not(feature = "pdf"))]
+fn as_pdf(_document: &Document, _asked: &Asked) -> Result<Vec<u8>, Error> {
+    Err(Error::NeedsFeature { command: "report --out F.pdf", feature: "pdf" })
 }
 
 /// As `shedlight agree STUDY` finds it.

@@ -7,6 +7,7 @@ use super::{CommandResult, FINDINGS, FINE, load};
 use crate::measures::summary::{self, CodingSummary, Figures, OneLatency, Summary};
 use crate::measures::{Marks, Record};
 use crate::model::Kind;
+use crate::report::words::{count, number, percent, signed};
 
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let loaded = load::codings(&asked.paths, &asked.choice)?;
@@ -38,19 +39,6 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
         print(&found, out)?;
     }
     Ok(if loaded.problems.is_empty() && problems.is_empty() { FINE } else { FINDINGS })
-}
-
-/// A number with so many decimals, or a dash.
-fn number(value: Option<f64>, decimals: usize) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| format!("{value:.decimals$}"))
-}
-
-fn percent(value: Option<f64>) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| format!("{:.1} %", value * 100.0))
-}
-
-fn count(value: Option<u32>) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| value.to_string())
 }
 
 fn print(found: &Summary, out: &mut dyn Write) -> io::Result<()> {
@@ -146,7 +134,7 @@ fn print_trials(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
         count(approach.approaches),
         count(approach.retreats),
         number(approach.share, 2),
-        approach.index.map_or_else(|| "—".to_owned(), |index| format!("{index:+.2}")),
+        signed(approach.index, 2),
         count(approach.vacillating),
         figures.presentations.as_ref().map_or_else(|| "—".to_owned(), |all| all.len().to_string()),
         why(approach.why.as_ref())

@@ -11,7 +11,7 @@ pub mod record;
 pub mod script;
 pub mod study;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::storage::{Error, StudyFolder, coding_file};
 
@@ -34,6 +34,36 @@ pub fn write(root: &Path) -> Result<StudyFolder, Error> {
         let _ = coding_file::create(&folder.session_folder(&coding.session), &coding)?;
     }
     Ok(folder)
+}
+
+/// What a folder for the demo turned out to be.
+#[derive(Debug)]
+pub enum Begun {
+    /// It was empty or missing: the demo was written there.
+    Written(StudyFolder),
+    /// The demo was there already.
+    There(StudyFolder),
+    /// It holds another study, which is left alone.
+    Another,
+}
+
+/// Writes the study without its film, unless it is there already.
+///
+/// # Errors
+/// When the folder can't be read or written.
+pub fn begin(root: &Path) -> Result<Begun, Error> {
+    if !root.join("study.json").is_file() {
+        return write(root).map(Begun::Written);
+    }
+    let study = StudyFolder::open(root)?;
+    Ok(if is_demo(&study) { Begun::There(study) } else { Begun::Another })
+}
+
+/// Where the demo is written when nobody says where: among a person's documents.
+#[must_use]
+pub fn default_folder() -> Option<PathBuf> {
+    let folders = directories::UserDirs::new()?;
+    Some(folders.document_dir().unwrap_or_else(|| folders.home_dir()).join("shedlight-demo"))
 }
 
 /// Whether a folder holds the demo.

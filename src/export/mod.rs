@@ -5,9 +5,15 @@
 //! is exported, so that names can be taken out of it once, before any of the forms is made.
 
 pub mod csv;
+#[cfg(feature = "media")]
+pub mod cut;
+#[cfg(feature = "media")]
+pub mod drawn;
 pub mod intake;
 pub mod json;
 pub mod names;
+#[cfg(feature = "media")]
+pub mod stills;
 pub mod web_annotation;
 pub mod webvtt;
 

@@ -1,5 +1,7 @@
 //! The application: which screen is shown, and what passes between them.
 
+mod acting;
+
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
@@ -8,9 +10,12 @@ use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
 use super::screen::coding::{self, Coding};
+use super::screen::ethogram::{self, EthogramScreen};
 use super::screen::new_study::{self, NewStudy};
+use super::screen::report::{self, ReportScreen};
 use super::screen::results::{self, Results};
 use super::screen::sessions::{self, Sessions};
+use super::screen::settings::{self, SettingsScreen};
 use super::screen::sheet::{self, SheetScreen};
 use super::settings::Settings;
 use super::theme::{self, Mode};
@@ -32,6 +37,18 @@ pub enum Message {
     Results(results::Message),
     /// For a sheet.
     Sheet(sheet::Message),
+    /// For the ethogram.
+    Ethogram(ethogram::Message),
+    /// Show the ethogram.
+    ShowEthogram,
+    /// For the report.
+    Report(report::Message),
+    /// Show the report.
+    ShowReport,
+    /// For studies and settings.
+    Settings(settings::Message),
+    /// Show studies and settings.
+    ShowSettings,
     /// The cautions have been read.
     CautionsRead,
     /// Show the cautions again.
@@ -53,6 +70,9 @@ enum Screen {
     Sheet(Box<SheetScreen>),
     Results(Box<Results>),
     Agreement(Box<Agreement>),
+    Settings(Box<SettingsScreen>),
+    Ethogram(Box<EthogramScreen>),
+    Report(Box<ReportScreen>),
     Coding(Box<Coding>),
 }
 
@@ -114,7 +134,8 @@ impl App {
             let behind = std::mem::replace(&mut app.screen, Screen::Cautions);
             app.behind(behind);
         }
-        (app, task)
+        let look = app.sessions.look().map_or_else(Task::none, |look| look.map(Message::Sessions));
+        (app, Task::batch([task, look]))
     }
 
     /// What is shown once the cautions are read.
@@ -129,6 +150,9 @@ impl App {
             | Screen::Sheet(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
+            | Screen::Settings(_)
+            | Screen::Ethogram(_)
+            | Screen::Report(_)
             | Screen::Cautions => {}
         }
     }
@@ -145,7 +169,7 @@ impl App {
 
     fn open(&mut self, path: &Path, at: Option<Micros>) -> Task<Message> {
         let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-        match Coding::try_new(folder.clone(), path, at, Instant::now()) {
+        match Coding::try_new(folder.clone(), path, at, &self.settings, Instant::now()) {
             Ok((coding, task)) => {
                 self.screen = Screen::Coding(Box::new(coding));
                 task.map(Message::Coding)
@@ -174,13 +198,22 @@ impl App {
         self.settings.mode.theme()
     }
 
+    /// How much larger everything is.
+    #[must_use]
+    pub fn scale(&self) -> f32 {
+        self.settings.scale()
+    }
+
     /// Does what a message asks for.
     pub fn update(&mut self, message: Message) -> Task<Message> {
         let task = self.act(message);
         if let Screen::Coding(coding) = &mut self.screen {
             coding.light();
         }
-        task
+        match self.sessions.look() {
+            Some(look) => Task::batch([task, look.map(Message::Sessions)]),
+            None => task,
+        }
     }
 
     fn act(&mut self, message: Message) -> Task<Message> {
@@ -222,26 +255,28 @@ impl App {
                     self.screen = Screen::Sessions;
                 }
             }
-            Message::Coding(message) => return self.act_on_coding(message),
-            Message::NewStudy(message) => {
-                if let Screen::NewStudy(form) = &mut self.screen {
-                    match form.update(message) {
-                        new_study::Action::None => {}
-                        new_study::Action::Leave => self.screen = Screen::Sessions,
-                        new_study::Action::Made(made) => {
-                            let (folder, coding) = *made;
-                            self.settings.opened(folder.root());
-                            let person = folder.study.people.first().map(|person| person.code.to_string());
-                            self.sessions = Sessions::new(Some(folder), person, None);
-                            self.remember_person();
-                            self.screen = Screen::Sessions;
-                            if let Some(coding) = coding {
-                                return self.open(&coding, None);
-                            }
-                        }
-                    }
+            Message::Settings(message) => return self.act_on_settings(message),
+            Message::Ethogram(message) => return self.act_on_ethogram(message),
+            Message::Report(message) => return self.act_on_report(message),
+            Message::ShowReport => {
+                if let (Screen::Sessions, Some(folder)) = (&self.screen, &self.sessions.folder) {
+                    self.screen = Screen::Report(Box::new(ReportScreen::new(folder.clone())));
+                    return iced::widget::operation::focus(sheet::FIRST);
                 }
             }
+            Message::ShowEthogram => {
+                if let (Screen::Sessions, Some(folder)) = (&self.screen, &self.sessions.folder) {
+                    self.screen = Screen::Ethogram(Box::new(EthogramScreen::new(folder.clone())));
+                    return iced::widget::operation::focus(sheet::FIRST);
+                }
+            }
+            Message::ShowSettings => {
+                if matches!(self.screen, Screen::Sessions) {
+                    self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
+                }
+            }
+            Message::Coding(message) => return self.act_on_coding(message),
+            Message::NewStudy(message) => return self.act_on_new_study(message),
             Message::CautionsRead => {
                 self.settings.cautions_read = true;
                 self.settings.save();
@@ -264,64 +299,21 @@ impl App {
             Message::ToggleMode => {
                 self.settings.mode = self.settings.mode.other();
                 self.settings.save();
-                if let Screen::Results(open) = &mut self.screen {
-                    open.set_mode(self.settings.mode);
+                match &mut self.screen {
+                    Screen::Results(open) => {
+                        return open.set_mode(self.settings.mode).map(Message::Results);
+                    }
+                    Screen::Settings(open) => open.set_mode(self.settings.mode),
+                    _ => {}
                 }
             }
             Message::CloseRequested(id) => {
-                if let Screen::Coding(coding) = &mut self.screen {
-                    coding.finish();
+                match &mut self.screen {
+                    Screen::Coding(coding) => coding.finish(),
+                    Screen::Ethogram(open) => open.finish(),
+                    _ => {}
                 }
                 return iced::window::close(id);
-            }
-        }
-        Task::none()
-    }
-
-    fn act_on_coding(&mut self, message: coding::Message) -> Task<Message> {
-        if let Screen::Coding(coding) = &mut self.screen {
-            match coding.update(message) {
-                coding::Action::None => {}
-                coding::Action::Run(task) => return task.map(Message::Coding),
-                coding::Action::Leave => {
-                    self.sessions.refresh();
-                    self.screen = Screen::Sessions;
-                }
-            }
-        }
-        Task::none()
-    }
-
-    fn act_on_sessions(&mut self, message: sessions::Message) -> Task<Message> {
-        let action = self.sessions.update(message);
-        self.remember_person();
-        match action {
-            sessions::Action::None => {}
-            sessions::Action::Open(path) => return self.open(&path, None),
-            sessions::Action::NewStudy(clip) => {
-                let person = self.settings.person.clone();
-                self.screen = Screen::NewStudy(NewStudy::new(clip, person));
-                return iced::widget::operation::focus("animal");
-            }
-            sessions::Action::Agreement(session) => {
-                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                let open = Agreement::new(folder, &session, self.sessions.person());
-                self.screen = Screen::Agreement(Box::new(open));
-            }
-            sessions::Action::Results(subject) => {
-                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                let open = Results::new(folder, subject, self.settings.mode);
-                self.screen = Screen::Results(Box::new(open));
-            }
-            sessions::Action::Sheet(subject) => {
-                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                match SheetScreen::try_new(folder, subject) {
-                    Ok(open) => {
-                        self.screen = Screen::Sheet(Box::new(open));
-                        return iced::widget::operation::focus(sheet::FIRST);
-                    }
-                    Err(error) => self.sessions.say(error.to_string()),
-                }
             }
         }
         Task::none()
@@ -351,17 +343,24 @@ impl App {
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
+            Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
+            Screen::Ethogram(_) => EthogramScreen::subscription().map(Message::Ethogram),
+            Screen::Report(_) => ReportScreen::subscription().map(Message::Report),
         };
         let fields = match &self.screen {
-            Screen::Sessions | Screen::NewStudy(_) | Screen::Sheet(_) => {
-                iced::event::listen_with(|event, _, _| match event {
-                    iced::Event::Keyboard(event) => field_key(event),
-                    _ => None,
-                })
-            }
-            Screen::Cautions | Screen::Coding(_) | Screen::Results(_) | Screen::Agreement(_) => {
-                Subscription::none()
-            }
+            Screen::Sessions
+            | Screen::NewStudy(_)
+            | Screen::Sheet(_)
+            | Screen::Ethogram(_)
+            | Screen::Report(_) => iced::event::listen_with(|event, _, _| match event {
+                iced::Event::Keyboard(event) => field_key(event),
+                _ => None,
+            }),
+            Screen::Cautions
+            | Screen::Coding(_)
+            | Screen::Results(_)
+            | Screen::Agreement(_)
+            | Screen::Settings(_) => Subscription::none(),
         };
         Subscription::batch([own, fields, iced::window::close_requests().map(Message::CloseRequested)])
     }
@@ -377,6 +376,9 @@ impl App {
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
+            Screen::Settings(open) => open.view(mode).map(Message::Settings),
+            Screen::Ethogram(open) => open.view(mode).map(Message::Ethogram),
+            Screen::Report(open) => open.view(mode).map(Message::Report),
             Screen::Coding(coding) => coding.view(mode).map(Message::Coding),
         };
         let tab = |name: &'static str, active: bool, on: Option<Message>| {
@@ -396,6 +398,9 @@ impl App {
             Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
             Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),
+            Screen::Settings(_) => Some(Message::Settings(settings::Message::Leave)),
+            Screen::Ethogram(_) => Some(Message::Ethogram(ethogram::Message::Leave)),
+            Screen::Report(_) => Some(Message::Report(report::Message::Leave)),
             _ => None,
         };
         let asks = |what| {
@@ -411,8 +416,25 @@ impl App {
             tab("Results", shows(false), asks(sessions::Ask::Results)),
             tab("Progress", shows(true), asks(sessions::Ask::Progress)),
             tab("Agreement", matches!(self.screen, Screen::Agreement(_)), asks(sessions::Ask::Agreement)),
+            tab(
+                "Ethogram",
+                matches!(self.screen, Screen::Ethogram(_)),
+                (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
+                    .then_some(Message::ShowEthogram),
+            ),
+            tab(
+                "Report",
+                matches!(self.screen, Screen::Report(_)),
+                (matches!(self.screen, Screen::Sessions) && self.sessions.folder.is_some())
+                    .then_some(Message::ShowReport),
+            ),
             space::horizontal(),
             text(place).size(theme::BODY).color(palette.quiet),
+            tab(
+                "Settings",
+                matches!(self.screen, Screen::Settings(_)),
+                matches!(self.screen, Screen::Sessions).then_some(Message::ShowSettings),
+            ),
             tab("Cautions", false, (!is_coding).then_some(Message::ShowCautions)),
             tab(if mode == Mode::Dark { "Light" } else { "Dark" }, false, Some(Message::ToggleMode)),
         ]

@@ -7,6 +7,7 @@ pub mod app;
 pub mod feed;
 pub mod screen;
 pub mod settings;
+mod speaker;
 pub mod theme;
 pub mod widget;
 
@@ -61,6 +62,7 @@ pub fn run(target: Option<&Path>, session: Option<&str>, at: Option<Micros>) -> 
     )
     .title(app::App::title)
     .theme(app::App::theme)
+    .scale_factor(app::App::scale)
     .subscription(app::App::subscription)
     .font(include_bytes!("fonts/Roboto-Regular.ttf").as_slice())
     .font(include_bytes!("fonts/Roboto-Medium.ttf").as_slice())

@@ -8,7 +8,7 @@ use super::theme::Mode;
 use crate::files;
 
 /// Remembered between starts.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Settings {
     /// Dark or light.
@@ -19,6 +19,26 @@ pub struct Settings {
     pub recent: Vec<PathBuf>,
     /// Code of the person who coded last.
     pub person: Option<String>,
+    /// Size of everything in the window, in percent.
+    pub text_percent: u16,
+    /// Bound of the decoded pictures of each clip, in MiB.
+    pub cache_mib: u32,
+    /// The keys that code lie mirrored: Q codes what lies on P.
+    pub mirrored: bool,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            mode: Mode::default(),
+            cautions_read: false,
+            recent: Vec::new(),
+            person: None,
+            text_percent: 100,
+            cache_mib: 512,
+            mirrored: false,
+        }
+    }
 }
 
 fn path() -> Option<PathBuf> {
@@ -32,6 +52,18 @@ impl Settings {
     pub fn load() -> Self {
         let text = path().and_then(|path| std::fs::read_to_string(path).ok());
         text.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or_default()
+    }
+
+    /// Factor by which everything in the window is larger.
+    #[must_use]
+    pub fn scale(&self) -> f32 {
+        f32::from(self.text_percent.clamp(50, 300)) / 100.0
+    }
+
+    /// Bytes of decoded pictures kept for each clip.
+    #[must_use]
+    pub fn cache_bytes(&self) -> usize {
+        usize::try_from(self.cache_mib.clamp(64, 65_536)).unwrap_or(512) << 20
     }
 
     /// Remembers them. Losing them loses no work, so a failure is passed over.

@@ -130,6 +130,7 @@ mod tests {
             red: vec![0; 25],
             looks,
             halvings: 0,
+            is_interlaced: false,
         })
     }
 

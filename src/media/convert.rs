@@ -6,7 +6,7 @@
 //! the rows of the field that was taken first stay as they are, and each sample of the other
 //! field becomes the median of itself and the samples above and below it. Where nothing moves
 //! between the fields that is nearly always itself; where something moves, the later field's
-//! displaced rows give way to the first field's.
+//! displaced rows give way to the first field's. On wish one field is shown alone.
 
 use std::num::NonZeroU32;
 
@@ -14,7 +14,7 @@ use ffmpeg::format::Pixel;
 use ffmpeg::software::scaling;
 use ffmpeg_next as ffmpeg;
 
-use super::picture::{Looks, Matrix, Picture, Range};
+use super::picture::{Fields, Looks, Matrix, Picture, Range};
 use super::source::aspect;
 use super::{ffi, tone};
 use crate::time::{FrameNumber, Micros};
@@ -22,6 +22,8 @@ use crate::time::{FrameNumber, Micros};
 /// Turns what the codec gives into a [`Picture`].
 pub(super) struct Converter {
     looks: Looks,
+    /// What is shown of interlaced pictures.
+    pub(super) fields: Fields,
     scaler: Option<(Pixel, Pixel, u32, u32, scaling::Context)>,
     tone: Option<tone::Mapper>,
 }
@@ -35,7 +37,7 @@ struct Planes {
 
 impl Converter {
     pub(super) fn new(looks: Looks) -> Self {
-        Self { looks, scaler: None, tone: None }
+        Self { looks, fields: Fields::Both, scaler: None, tone: None }
     }
 
     pub(super) fn picture(
@@ -84,20 +86,28 @@ impl Converter {
             if is_tall {
                 let mut tall = taken(&converted, w, h, h);
                 for plane in [&mut tall.blue, &mut tall.red] {
-                    one_field(plane, half_width as usize, raw.is_top_first());
+                    self.without_combs(plane, half_width as usize, raw);
                     *plane = rows_halved(plane, half_width as usize);
                 }
-                one_field(&mut tall.luma, w as usize, raw.is_top_first());
-                return Ok(finished(frame, time, (width, height), tall, looks));
+                self.without_combs(&mut tall.luma, w as usize, raw);
+                return Ok(finished(frame, time, (width, height), tall, looks, true));
             }
             taken(&converted, w, h, half_height)
         };
         if raw.is_interlaced() {
-            one_field(&mut planes.luma, w as usize, raw.is_top_first());
-            one_field(&mut planes.blue, half_width as usize, raw.is_top_first());
-            one_field(&mut planes.red, half_width as usize, raw.is_top_first());
+            self.without_combs(&mut planes.luma, w as usize, raw);
+            self.without_combs(&mut planes.blue, half_width as usize, raw);
+            self.without_combs(&mut planes.red, half_width as usize, raw);
         }
-        Ok(finished(frame, time, (width, height), planes, looks))
+        Ok(finished(frame, time, (width, height), planes, looks, raw.is_interlaced()))
+    }
+
+    fn without_combs(&self, plane: &mut [u8], width: usize, raw: &ffmpeg::frame::Video) {
+        match self.fields {
+            Fields::Both => one_field(plane, width, raw.is_top_first(), median),
+            Fields::First => one_field(plane, width, raw.is_top_first(), mean),
+            Fields::Second => one_field(plane, width, !raw.is_top_first(), mean),
+        }
     }
 
     fn convert(
@@ -153,9 +163,10 @@ fn finished(
     (width, height): (NonZeroU32, NonZeroU32),
     planes: Planes,
     looks: Looks,
+    is_interlaced: bool,
 ) -> Picture {
     let Planes { luma, blue, red } = planes;
-    Picture { frame, time, width, height, luma, blue, red, looks, halvings: 0 }
+    Picture { frame, time, width, height, luma, blue, red, looks, halvings: 0, is_interlaced }
 }
 
 fn is_plain(raw: &ffmpeg::frame::Video) -> bool {
@@ -193,13 +204,23 @@ fn plane(frame: &ffmpeg::frame::Video, number: usize, width: u32, height: u32) -
     tight
 }
 
-/// Keeps the rows of the first field; the others become the median of themselves and their neighbours.
-fn one_field(plane: &mut [u8], width: usize, is_top_first: bool) {
+/// The median of a sample and those above and below it.
+fn median(own: u8, above: u8, below: u8) -> u8 {
+    own.clamp(above.min(below), above.max(below))
+}
+
+/// What the field that is kept says of a row it does not have.
+fn mean(_own: u8, above: u8, below: u8) -> u8 {
+    above.midpoint(below)
+}
+
+/// Keeps the rows of one field; the others are made of themselves and their neighbours.
+fn one_field(plane: &mut [u8], width: usize, is_top_kept: bool, made: fn(u8, u8, u8) -> u8) {
     if width == 0 || plane.len() < 2 * width {
         return;
     }
     let rows = plane.len() / width;
-    let mut row = usize::from(is_top_first);
+    let mut row = usize::from(is_top_kept);
     while row < rows {
         let (before, rest) = plane.split_at_mut(row * width);
         let Some((own, after)) = rest.split_at_mut_checked(width) else { return };
@@ -208,7 +229,7 @@ fn one_field(plane: &mut [u8], width: usize, is_top_first: bool) {
         // At the edges the one neighbour there is stands for both.
         let (Some(above), Some(below)) = (above.or(below), below.or(above)) else { return };
         for ((own, above), below) in own.iter_mut().zip(above).zip(below) {
-            *own = (*own).clamp(*above.min(below), *above.max(below));
+            *own = made(*own, *above, *below);
         }
         row += 2;
     }
@@ -233,15 +254,22 @@ mod tests {
     fn the_first_field_stays_and_combs_go() {
         // A bar that moved one column between the fields; top field first.
         let mut combed = vec![9, 0, 0, 0, 9, 0, 9, 0, 0, 0, 9, 0];
-        one_field(&mut combed, 3, true);
+        one_field(&mut combed, 3, true, median);
         assert_eq!(combed, [9, 0, 0, 9, 0, 0, 9, 0, 0, 9, 0, 0]);
         let mut bottom = vec![9, 0, 0, 0, 9, 0, 9, 0, 0, 0, 9, 0];
-        one_field(&mut bottom, 3, false);
+        one_field(&mut bottom, 3, false, median);
         assert_eq!(bottom, [0, 9, 0, 0, 9, 0, 0, 9, 0, 0, 9, 0]);
         // A slope that stands still is left alone.
         let mut still = vec![1, 2, 3, 4, 5];
-        one_field(&mut still, 1, true);
+        one_field(&mut still, 1, true, median);
         assert_eq!(still, [1, 2, 3, 4, 5]);
+        // One field alone has nothing of the other, not even where nothing moved.
+        let mut alone = vec![10, 90, 20, 90, 40];
+        one_field(&mut alone, 1, true, mean);
+        assert_eq!(alone, [10, 15, 20, 30, 40]);
+        let mut other = vec![10, 90, 20, 80, 40];
+        one_field(&mut other, 1, false, mean);
+        assert_eq!(other, [90, 90, 85, 80, 80]);
     }
 
     #[test]

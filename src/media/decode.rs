@@ -18,7 +18,7 @@ use ffmpeg_next as ffmpeg;
 
 use super::convert::Converter;
 use super::index::{Identity, Index, Key};
-use super::picture::Picture;
+use super::picture::{Fields, Picture};
 use super::source::{Reading, Source, THREADS};
 use super::{Error, scan};
 use crate::time::{FrameNumber, Micros};
@@ -162,6 +162,11 @@ impl Decoder {
     /// Forgets where it is: the next frame is fetched as if the clip had just been opened.
     pub(super) fn forget(&mut self) {
         self.run = None;
+    }
+
+    /// What is shown of interlaced pictures from now on.
+    pub(super) fn set_fields(&mut self, fields: Fields) {
+        self.converter.fields = fields;
     }
 
     /// Whether going on reaches the target no later than beginning anew.

@@ -1,10 +1,13 @@
 //! Writing film: H.264 in MP4 or Matroska, each picture at the time it is given.
 
+mod sound;
+
 use std::path::{Path, PathBuf};
 
 use ffmpeg::format::Pixel;
 use ffmpeg_next as ffmpeg;
 
+use self::sound::Sound;
 use super::picture::Turn;
 use super::{Error, ffi, source};
 use crate::time::Micros;
@@ -24,6 +27,19 @@ pub struct Settings {
     pub key_every: u32,
     /// Creation time, RFC 3339 in UTC.
     pub created: Option<String>,
+    /// What the pictures are.
+    pub content: Content,
+    /// Stereo sound with so many samples a second.
+    pub sound_rate: Option<u32>,
+}
+
+/// What pictures are: it decides how they are packed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Content {
+    /// Drawn: even areas, quickly packed.
+    Drawing,
+    /// Filmed: every detail may be what somebody looks for.
+    Film,
 }
 
 /// 8-bit 4:2:0 planes of a picture, in BT.709, limited range.
@@ -37,8 +53,76 @@ pub struct Planes<'a> {
     pub red: &'a [u8],
 }
 
+/// BT.709 in limited range of red, green and blue from 0 to 255.
+#[must_use]
+pub fn luma(r: i32, g: i32, b: i32) -> u8 {
+    // Weights of BT.709 scaled to 219/255, in 1/65536.
+    byte(16 + ((11_966 * r + 40_254 * g + 4_064 * b + 32_768) >> 16))
+}
+
+/// The same for the differences of blue and of red.
+#[must_use]
+pub fn chroma(r: i32, g: i32, b: i32) -> (u8, u8) {
+    let blue = byte(128 + ((-6_596 * r - 22_189 * g + 28_785 * b + 32_768) >> 16));
+    let red = byte(128 + ((28_785 * r - 26_145 * g - 2_640 * b + 32_768) >> 16));
+    (blue, red)
+}
+
+fn byte(value: i32) -> u8 {
+    u8::try_from(value.clamp(0, 255)).unwrap_or(0)
+}
+
+/// A picture's planes, of its own.
+#[derive(Debug, Clone, Default)]
+pub struct OwnPlanes {
+    luma: Vec<u8>,
+    blue: Vec<u8>,
+    red: Vec<u8>,
+}
+
+impl OwnPlanes {
+    /// Of an upright picture; an odd last row or column is left out.
+    pub fn fill(&mut self, image: &image::RgbaImage) {
+        let (width, height) = ((image.width() as usize) & !1, (image.height() as usize) & !1);
+        let stride = image.width() as usize * 4;
+        for plane in [&mut self.luma, &mut self.blue, &mut self.red] {
+            plane.clear();
+        }
+        for pair in image.as_raw().chunks(stride * 2).take(height / 2) {
+            let (above, below) = pair.split_at(stride.min(pair.len()));
+            for row in [above, below] {
+                let pixels = row.chunks_exact(4).take(width);
+                self.luma.extend(pixels.map(|pixel| match pixel {
+                    [r, g, b, _] => luma(i32::from(*r), i32::from(*g), i32::from(*b)),
+                    _ => 16,
+                }));
+            }
+            for (above, below) in above.chunks_exact(8).zip(below.chunks_exact(8)).take(width / 2) {
+                let mean = |channel: usize| {
+                    let at = |row: &[u8], place: usize| row.get(place).copied().map_or(0, i32::from);
+                    let sum = at(above, channel)
+                        + at(above, channel + 4)
+                        + at(below, channel)
+                        + at(below, channel + 4);
+                    (sum + 2) / 4
+                };
+                let (blue, red) = chroma(mean(0), mean(1), mean(2));
+                self.blue.push(blue);
+                self.red.push(red);
+            }
+        }
+    }
+
+    /// To be written.
+    #[must_use]
+    pub fn planes(&self) -> Planes<'_> {
+        Planes { luma: &self.luma, blue: &self.blue, red: &self.red }
+    }
+}
+
 /// A clip being written. Only [`Writer::finish`] makes it whole.
 pub struct Writer {
+    sound: Option<Sound>,
     path: PathBuf,
     output: ffmpeg::format::context::Output,
     encoder: ffmpeg::encoder::video::Encoder,
@@ -87,11 +171,22 @@ impl Writer {
         }
         let mut options = ffmpeg::Dictionary::new();
         if codec.name() == "libx264" {
-            options.set("preset", "ultrafast");
-            options.set("tune", "animation");
-            options.set("crf", "24");
+            match settings.content {
+                Content::Drawing => {
+                    options.set("preset", "ultrafast");
+                    options.set("tune", "animation");
+                    options.set("crf", "24");
+                }
+                Content::Film => {
+                    options.set("preset", "veryfast");
+                    options.set("crf", "19");
+                }
+            }
         } else {
-            encoder.set_bit_rate(1_500_000);
+            encoder.set_bit_rate(match settings.content {
+                Content::Drawing => 1_500_000,
+                Content::Film => 8_000_000,
+            });
         }
         let encoder = encoder.open_with(options).map_err(fail)?;
         let number = {
@@ -99,6 +194,10 @@ impl Writer {
             stream.set_parameters(&encoder);
             stream.set_time_base(encoder_base);
             stream.index()
+        };
+        let sound = match settings.sound_rate {
+            Some(rate) => Some(Sound::open(&mut output, rate, wants_global_header).map_err(fail)?),
+            None => None,
         };
         let quarters = match settings.turn {
             Turn::None => 0,
@@ -116,7 +215,9 @@ impl Writer {
         }
         let _ = output.write_header().map_err(fail)?;
         let stream_base = output.stream(number).map_or(encoder_base, |stream| stream.time_base());
+        let sound = sound.map(|sound| sound.begun(&output));
         Ok(Self {
+            sound,
             path: path.to_owned(),
             output,
             encoder,
@@ -166,6 +267,18 @@ impl Writer {
         self.write_packets()
     }
 
+    /// Adds sound: left and right in turn, from where the sound before it ended. Without sound in the
+    /// settings nothing happens.
+    ///
+    /// # Errors
+    /// When it can't be written.
+    pub fn write_sound(&mut self, samples: &[f32]) -> Result<(), Error> {
+        let Some(mut sound) = self.sound.take() else { return Ok(()) };
+        let written = sound.write(samples, &mut self.output);
+        self.sound = Some(sound);
+        written.map_err(|error| self.failed(error))
+    }
+
     /// Ends the file.
     ///
     /// # Errors
@@ -173,6 +286,9 @@ impl Writer {
     pub fn finish(mut self) -> Result<(), Error> {
         self.encoder.send_eof().map_err(|error| self.failed(error))?;
         self.write_packets()?;
+        if let Some(sound) = self.sound.take() {
+            sound.finish(&mut self.output).map_err(|error| self.failed(error))?;
+        }
         self.output.write_trailer().map_err(|error| self.failed(error))
     }
 

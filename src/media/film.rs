@@ -15,7 +15,7 @@ use super::cache::Cache;
 use super::decode::{Decoder, Taking};
 use super::index::Index;
 use super::source::{Probe, Source};
-use super::{Error, Picture, check};
+use super::{Error, Fields, Picture, check};
 use crate::time::FrameNumber;
 
 /// Hears how far the opening has come (0–1), and may stop it.
@@ -94,6 +94,7 @@ struct State {
     /// Counts the requests, so that a run can tell that it is not wanted any more.
     serial: u64,
     failed: BTreeMap<FrameNumber, String>,
+    fields: Fields,
     forget: bool,
     stop: bool,
 }
@@ -135,6 +136,7 @@ impl Film {
                 heading: Heading::Still,
                 serial: 0,
                 failed: BTreeMap::new(),
+                fields: Fields::Both,
                 forget: false,
                 stop: false,
             }),
@@ -220,6 +222,19 @@ impl Film {
         }
     }
 
+    /// Shows another part of pictures that were filmed as two fields.
+    pub fn set_fields(&self, fields: Fields) {
+        let wanted = {
+            let mut state = self.shared.lock();
+            state.fields = fields;
+            state.wanted
+        };
+        self.forget();
+        if let Some(wanted) = wanted {
+            self.want(wanted, Heading::Still);
+        }
+    }
+
     /// Forgets all decoded pictures and the decoder's place, for measuring.
     pub fn forget(&self) {
         let mut state = self.shared.lock();
@@ -286,6 +301,7 @@ impl Worker {
             if state.forget {
                 state.forget = false;
                 self.decoder.forget();
+                self.decoder.set_fields(state.fields);
             }
             if let Some(wanted) = state.wanted {
                 let is_here =
@@ -323,8 +339,9 @@ impl Worker {
         let group = self.decoder.index().group_len(target);
         let index = self.decoder.index();
         let key = index.key_for(target).and_then(|place| index.keys.get(place)).map_or(0, |key| key.frame.0);
-        // The farther the key, the longer it takes to fill in, and the more must be there until then.
-        let near = (target.0.saturating_sub(key) / 4).clamp(NEAR, AHEAD / 2);
+        // The farther the key, the longer it takes to fill in, and the more must be there until then; but
+        // each of them makes every jump slower.
+        let near = (target.0.saturating_sub(key) / 16).clamp(NEAR, 2 * NEAR);
         // Far before a place that was jumped to nothing is kept: the codec need not even decode
         // it, and those who go back from there find it filled in. Who reads backward needs it all.
         let mut is_useful = |frame: FrameNumber| {
@@ -335,6 +352,10 @@ impl Worker {
         let mut take = |picture: Picture| {
             let frame = picture.frame;
             let mut state = shared.lock();
+            if state.forget {
+                // Made as nobody wants it any more.
+                return ControlFlow::Break(());
+            }
             let halvings = match (state.wanted, state.heading) {
                 (Some(wanted), Heading::Still | Heading::Backward) if frame.0 + NEAR < wanted.0 => {
                     halvings(group, picture.bytes(), state.cache.limit())

@@ -31,12 +31,8 @@ pub(super) struct Kept {
 
 /// Reads a kept index; `None` when there is none, or it is not to be trusted.
 pub(super) fn read(path: &Path) -> Option<Kept> {
-    let bytes = std::fs::read(path).ok()?;
-    let (body, sum) = bytes.split_at_checked(bytes.len().checked_sub(SUM)?)?;
-    if blake3::hash(body).as_bytes() != sum {
-        return None;
-    }
-    let mut from = Bytes(body);
+    let body = whole(path)?;
+    let mut from = Bytes(&body);
     if from.take(HEAD.len())? != HEAD || from.number()? != i64::from(library()) {
         return None;
     }
@@ -118,10 +114,23 @@ pub(super) fn write(path: &Path, kept: &Kept) {
         put_length(&mut to, remark.len());
         to.extend(remark.as_bytes());
     }
-    let sum = blake3::hash(&to);
-    to.extend(sum.as_bytes());
+    keep(path, to);
+}
+
+/// What a kept file says before its checksum; `None` when it is not as it was written.
+pub(super) fn whole(path: &Path) -> Option<Vec<u8>> {
+    let mut bytes = std::fs::read(path).ok()?;
+    let length = bytes.len().checked_sub(SUM)?;
+    let sum = bytes.split_off(length);
+    (blake3::hash(&bytes).as_bytes() == sum.as_slice()).then_some(bytes)
+}
+
+/// Writes a file with its checksum; the oldest of its folder go when they are too many.
+pub(super) fn keep(path: &Path, mut bytes: Vec<u8>) {
+    let sum = blake3::hash(&bytes);
+    bytes.extend(sum.as_bytes());
     let Some(folder) = path.parent() else { return };
-    if std::fs::create_dir_all(folder).is_ok() && files::write_atomically(path, &to).is_ok() {
+    if std::fs::create_dir_all(folder).is_ok() && files::write_atomically(path, &bytes).is_ok() {
         prune(folder);
     }
 }

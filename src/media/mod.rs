@@ -31,7 +31,7 @@ use std::path::PathBuf;
 
 pub use film::{Film, FilmEvent, FilmOptions, Heading};
 pub use index::Index;
-pub use picture::Picture;
+pub use picture::{Fields, Picture};
 
 use crate::time::FrameNumber;
 

@@ -28,6 +28,20 @@ pub struct Picture {
     pub looks: Looks,
     /// How often width and height were halved to save room; 0: every sample is there.
     pub halvings: u8,
+    /// It was filmed as two fields, one after the other.
+    pub is_interlaced: bool,
+}
+
+/// What of a picture filmed as two fields is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Fields {
+    /// Both, without combs where something moved between them.
+    #[default]
+    Both,
+    /// Only what was taken first; the rows between are the mean of their neighbours.
+    First,
+    /// Only what was taken second, half a picture later.
+    Second,
 }
 
 /// How a picture is to be looked at; the same for every picture of most clips.
@@ -334,6 +348,7 @@ mod tests {
             red: vec![128; half],
             looks,
             halvings: 0,
+            is_interlaced: false,
         }
     }
 

@@ -14,7 +14,7 @@ use ffmpeg_next as ffmpeg;
 use super::film::Progress;
 use super::index::Index;
 use super::source::Source;
-use super::{Error, ffi};
+use super::{Error, ffi, index_file};
 use crate::time::{Micros, TimeBase};
 
 /// Lowest and highest sample of each stretch of sound, for drawing; both channels together.
@@ -97,6 +97,90 @@ pub fn peaks(
         }
     }
     Ok(Some(peaks))
+}
+
+/// [`peaks`], from the disk when they were kept there before; they are kept after they were made.
+///
+/// # Errors
+/// As [`peaks`].
+pub fn peaks_kept(
+    path: &Path,
+    index: &Index,
+    per_second: u32,
+    kept: Option<&Path>,
+    progress: Progress<'_>,
+) -> Result<Option<Peaks>, Error> {
+    let stretches = |peaks: &Peaks| peaks.per_second == per_second;
+    if let Some(peaks) = kept.and_then(index_file::whole).and_then(|bytes| Peaks::from_bytes(&bytes))
+        && peaks.as_ref().is_none_or(stretches)
+    {
+        return Ok(peaks);
+    }
+    let peaks = peaks(path, index, per_second, progress)?;
+    if let Some(kept) = kept {
+        index_file::keep(kept, Peaks::bytes(peaks.as_ref()));
+    }
+    Ok(peaks)
+}
+
+const HEAD: &[u8; 15] = b"shedlight peak1";
+
+impl Peaks {
+    /// A byte for each sample: finer than any screen draws it.
+    fn bytes(peaks: Option<&Self>) -> Vec<u8> {
+        let mut to = HEAD.to_vec();
+        let Some(peaks) = peaks else { return to };
+        to.extend(peaks.per_second.to_le_bytes());
+        #[allow(clippy::cast_possible_truncation)] // Bounded before.
+        let byte = |sample: &f32| ((sample.clamp(-1.0, 1.0) * 127.0).round() as i8).cast_unsigned();
+        to.extend(peaks.min.iter().map(byte));
+        to.extend(peaks.max.iter().map(byte));
+        to
+    }
+
+    /// The outer `None` says that the bytes are something else.
+    #[allow(clippy::option_option)]
+    fn from_bytes(bytes: &[u8]) -> Option<Option<Self>> {
+        let rest = bytes.strip_prefix(HEAD)?;
+        if rest.is_empty() {
+            return Some(None);
+        }
+        let (per_second, rest) = rest.split_first_chunk::<4>()?;
+        let sample = |byte: &u8| f32::from(byte.cast_signed()) / 127.0;
+        let (min, max) = rest.split_at(rest.len() / 2);
+        let samples = |bytes: &[u8]| bytes.iter().map(sample).collect::<Vec<_>>();
+        (min.len() == max.len()).then(|| {
+            let per_second = u32::from_le_bytes(*per_second);
+            Some(Self { per_second, min: samples(min), max: samples(max) })
+        })
+    }
+
+    /// The same with so many stretches taken together.
+    #[must_use]
+    pub fn coarser(&self, by: u32) -> Self {
+        let by = by.max(1);
+        let chunk = usize::try_from(by).unwrap_or(1);
+        let fold = |all: &[f32], with: fn(f32, f32) -> f32| {
+            all.chunks(chunk).filter_map(|part| part.iter().copied().reduce(with)).collect()
+        };
+        Self {
+            per_second: (self.per_second / by).max(1),
+            min: fold(&self.min, f32::min),
+            max: fold(&self.max, f32::max),
+        }
+    }
+
+    /// Lowest and highest sample between two clip times; `None` outside the sound.
+    #[must_use]
+    pub fn between(&self, from: Micros, to: Micros) -> Option<(f32, f32)> {
+        let place = |at: Micros| {
+            usize::try_from(i128::from(at.0.max(0)) * i128::from(self.per_second) / 1_000_000).ok()
+        };
+        let (first, last) = (place(from)?, place(to)?.max(place(from)? + 1).min(self.min.len()));
+        let low = self.min.get(first..last)?.iter().copied().reduce(f32::min)?;
+        let high = self.max.get(first..last)?.iter().copied().reduce(f32::max)?;
+        Some((low, high))
+    }
 }
 
 /// Division that rounds up, of numbers that are not negative.
@@ -315,5 +399,26 @@ impl Track {
         let at = self.out.unwrap_or(0);
         self.out = Some(at + i64::try_from(count).ok()?);
         Some(Piece { at, samples })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn peaks_are_kept_and_what_is_no_peak_is_not_read() {
+        let peaks = Peaks { per_second: 4, min: vec![-1.0, -0.5, 0.0, 0.0], max: vec![1.0, 0.25, 0.5, 0.0] };
+        let back = Peaks::from_bytes(&Peaks::bytes(Some(&peaks))).unwrap().unwrap();
+        assert_eq!(back.per_second, 4);
+        for (a, b) in peaks.min.iter().chain(&peaks.max).zip(back.min.iter().chain(&back.max)) {
+            assert!((a - b).abs() < 0.005, "{a} {b}");
+        }
+        assert_eq!(Peaks::from_bytes(&Peaks::bytes(None)), Some(None));
+        assert_eq!(Peaks::from_bytes(b"something else"), None);
+        assert_eq!(Peaks::from_bytes(&[HEAD.as_slice(), &[1, 2]].concat()), None);
+        assert_eq!(peaks.between(Micros::from_millis(250), Micros::from_millis(750)), Some((-0.5, 0.5)));
+        assert_eq!(peaks.between(Micros::from_millis(10), Micros::from_millis(20)), Some((-1.0, 1.0)));
+        assert_eq!(peaks.between(Micros::from_millis(5_000), Micros::from_millis(6_000)), None);
     }
 }

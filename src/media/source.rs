@@ -152,7 +152,7 @@ impl Source {
         // Two or three threads: each adds a picture of delay to every seek, and the machine is small.
         context.set_threading(ffmpeg::threading::Config {
             kind: ffmpeg::threading::Type::Frame,
-            count: std::thread::available_parallelism().map_or(2, |n| n.get().min(THREADS as usize)),
+            count: std::thread::available_parallelism().map_or(2, |n| (n.get() + 1).min(THREADS as usize)),
             ..ffmpeg::threading::Config::default()
         });
         let mut decoder = context.decoder();

@@ -8,6 +8,7 @@ use std::fmt;
 
 use super::distribution::normal_both_tails;
 use super::quantile;
+use super::rank::{mid_ranks, tie_sizes};
 
 /// Why there is no test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -219,23 +220,10 @@ fn halved(doubled: u64) -> f64 {
 }
 
 /// Twice the mid-rank of each value, a whole number, and Σ(t³ − t) over the ties.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // Whole numbers from 2 up.
 fn doubled_ranks(values: &[f64]) -> (Vec<u64>, f64) {
-    let mut order: Vec<(f64, usize)> = values.iter().copied().zip(0..).collect();
-    // + 0.0 makes −0 and 0 one value.
-    order.sort_by(|a, b| (a.0 + 0.0).total_cmp(&(b.0 + 0.0)));
-    let mut ranks = vec![0; values.len()];
-    let (mut before, mut ties) = (0_u64, 0.0);
-    for tied in order.chunk_by(|a, b| (a.0 + 0.0).total_cmp(&(b.0 + 0.0)).is_eq()) {
-        let size = tied.len() as u64;
-        for (_, place) in tied {
-            if let Some(rank) = ranks.get_mut(*place) {
-                *rank = 2 * before + size + 1;
-            }
-        }
-        let t = count(tied.len());
-        ties += t * t * t - t;
-        before += size;
-    }
+    let ranks = mid_ranks(values).into_iter().map(|rank| (2.0 * rank).round() as u64).collect();
+    let ties = tie_sizes(values).into_iter().map(count).map(|t| t * t * t - t).sum();
     (ranks, ties)
 }
 

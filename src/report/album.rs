@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 
-use super::chart::{self, Chart, Length, Look, Matrix, Occasion, Reading};
+use super::chart::{self, Chart, Length, Look, Matrix, Occasion, Reading, Sampled};
 use super::document::{Figure, Part};
 use crate::agreement::pair::{PairAgreement, SetAgreement};
 use crate::measures::quantity::{self, Denominator, Quantity};
 use crate::measures::record::{Missing, Record, Seen};
 use crate::measures::sequence::{Repeats, Transitions};
-use crate::measures::{concern, presentations};
-use crate::model::{AnimalId, Kind, Purpose, Role, SetId};
+use crate::measures::{concern, presentations, sampling};
+use crate::model::{AnimalId, Behaviour, Kind, Purpose, Role, SetId};
 use crate::numeric::product_limit::{Ending, Time};
 
 /// Charts of one session.
@@ -195,6 +195,8 @@ fn follow_ups(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
             first: first_seen,
             sessions: found.sessions.len(),
         };
+        let fit = found.against_chance();
+        charts.push(chart::follow(&matrix, fit.as_ref().ok().map(|fit| fit.adjusted.as_slice()), look));
         charts.push(chart::transitions(&matrix, look));
     }
     let longest = ethogram.states_of(&set.id).filter(|b| b.kind == Kind::State).max_by_key(|behaviour| {
@@ -219,5 +221,23 @@ fn follow_ups(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
         let what = format!("{}, bouts of {}", whose(records), behaviour.name.to_lowercase());
         charts.push(chart::survivorship(&what, &lengths, None, look));
     }
+    charts.push(chart::sampled(&whose(records), records.len(), &samplings(records, &set.id), look));
     charts
+}
+
+/// What sampling would have made of each state of a set.
+#[must_use]
+pub fn samplings(records: &[Record<'_>], set: &SetId) -> Vec<Sampled> {
+    let Some(first) = records.first() else { return Vec::new() };
+    let all: Vec<&Record<'_>> = records.iter().collect();
+    let bout = |record: &Record<'_>, behaviour: &Behaviour| {
+        let span = record.bouts(behaviour).first()?.span;
+        Some((record.session.id.clone(), span.from))
+    };
+    let of = |behaviour: &Behaviour| Sampled {
+        name: behaviour.name.clone(),
+        choice: sampling::Choice::of(&all, &behaviour.id),
+        first: records.iter().find_map(|record| bout(record, behaviour)),
+    };
+    first.ethogram.states_of(set).map(of).collect()
 }

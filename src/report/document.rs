@@ -44,6 +44,8 @@ pub enum Block {
     Table(Table),
     /// A figure.
     Figure(Figure),
+    /// Pictures of film, beside each other.
+    Stills(Vec<Still>),
     /// Something set apart, with its own heading.
     Framed(String, Vec<Block>),
 }
@@ -136,6 +138,17 @@ pub struct Figure {
     pub svg: String,
 }
 
+/// A picture of film.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Still {
+    /// When it was.
+    pub moment: Moment,
+    /// What it is taken for: before, at the start of, or after something.
+    pub words: String,
+    /// JPEG.
+    pub jpeg: Vec<u8>,
+}
+
 /// Parts of the report that have figures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Part {
@@ -219,6 +232,12 @@ impl From<Moment> for Text {
     fn from(moment: Moment) -> Self {
         Self(vec![Span::Moment(moment)])
     }
+}
+
+/// Whether a long run may break before a letter: scripts written without spaces break by themselves, and
+/// letters that join, or marks that sit on others, must not be torn.
+pub(super) fn may_break_before(letter: char) -> bool {
+    letter.is_ascii_graphic() || (matches!(letter, '\u{c0}'..='\u{52f}') && letter.is_alphabetic())
 }
 
 impl Block {

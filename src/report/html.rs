@@ -4,7 +4,11 @@
 
 use std::io::{self, Write};
 
-use super::document::{Align, Block, Document, Figure, Moment, Rows, Section, Span, Table, Text};
+use base64::Engine as _;
+
+use super::document::{
+    Align, Block, Document, Figure, Moment, Rows, Section, Span, Still, Table, Text, may_break_before,
+};
 
 /// Light and dark ink only; all that has meaning has words.
 const STYLE: &str = include_str!("style.css");
@@ -79,6 +83,20 @@ fn block(piece: &Block, numbers: &mut Numbers, level: u8, out: &mut dyn Write) -
         }
         Block::Table(own) => table(own, numbers, out),
         Block::Figure(own) => figure(own, numbers, out),
+        Block::Stills(stills) => {
+            writeln!(out, "<div class=\"stills\">")?;
+            for still in stills {
+                writeln!(
+                    out,
+                    "<figure>\n<img src=\"data:image/jpeg;base64,{}\" alt=\"{}\"/>\n<figcaption>{} {}</figcaption>\n</figure>",
+                    base64::engine::general_purpose::STANDARD.encode(&still.jpeg),
+                    escaped(&still_words(still)),
+                    at(&still.moment),
+                    escaped(&still.words)
+                )?;
+            }
+            writeln!(out, "</div>")
+        }
         Block::Framed(title, blocks) => {
             writeln!(out, "<div class=\"framed\">\n<h{level}>{}</h{level}>", escaped(title))?;
             for one in blocks {
@@ -141,6 +159,11 @@ fn figure(figure: &Figure, numbers: &mut Numbers, out: &mut dyn Write) -> io::Re
     )
 }
 
+/// What a still is, for who can't see it.
+pub(super) fn still_words(still: &Still) -> String {
+    format!("Film of session {} at {}, {}", still.moment.session, still.moment.clock, still.words)
+}
+
 fn text(words: &Text) -> String {
     words.0.iter().map(span).collect()
 }
@@ -182,8 +205,7 @@ fn breakable(words: &str) -> String {
     let mut run = 0;
     for c in words.chars() {
         run = if c.is_whitespace() { 0 } else { run + 1 };
-        // Scripts written without spaces break by themselves, and a cluster must not be torn.
-        if run > RUN && c.is_ascii_graphic() {
+        if run > RUN && may_break_before(c) {
             safe.push('\u{200b}');
             run = 1;
         }

@@ -1,6 +1,7 @@
 //! The way back from a number to the picture: a link that opens the window, and the command that
 //! does the same.
 
+use super::document::Moment;
 use crate::time::Micros;
 
 /// Where a study lies, as it was named when the report was asked for.
@@ -21,6 +22,19 @@ impl StudyLink {
     pub fn url(&self, session: &str, at: Micros) -> String {
         let (study, session) = (percent_encoded(&self.path), percent_encoded(session));
         format!("shedlight:open?study={study}&session={session}&at={}", short_seconds(at))
+    }
+
+    /// The moment, with all ways to it.
+    #[must_use]
+    pub fn moment(&self, session: &str, at: Micros) -> Moment {
+        let clock = at.clock();
+        Moment {
+            session: session.to_owned(),
+            // Tenths of milliseconds are of no use to people.
+            clock: clock.strip_suffix("00").map(str::to_owned).unwrap_or(clock),
+            url: self.url(session, at),
+            command: self.command(session, at),
+        }
     }
 
     /// The command that opens the window there, for a shell.
@@ -105,6 +119,8 @@ mod tests {
         let read = read(&link.url("s 5", at)).unwrap();
         assert_eq!(read, ("/a b/it's & ünï=x".to_owned(), "s 5".to_owned(), at));
         assert_eq!(super::read("shedlight:open?study=x"), None);
+        assert_eq!(link.moment("s5", Micros(271_000_000)).clock, "4:31.0");
+        assert_eq!(link.moment("s5", Micros(271_040_000)).clock, "4:31.040");
         assert_eq!(super::read("https://example.org/?study=x&session=y&at=1"), None);
     }
 

@@ -9,4 +9,7 @@ pub mod chart;
 pub mod document;
 pub mod html;
 pub mod link;
+#[cfg(feature = "pdf")]
+pub mod pdf;
 pub mod welfare;
+pub mod words;

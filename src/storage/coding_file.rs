@@ -6,8 +6,8 @@ use chrono::{DateTime, FixedOffset};
 use serde::Deserialize;
 
 use super::journal::{self, Journal, Record};
-use super::{Error, json};
-use crate::files::Lock;
+use super::{Error, conflict, json, versions};
+use crate::files::{Holder, Lock};
 use crate::model::{
     CODING_FORMAT, Coding, EthogramRef, Pass, PersonCode, Purpose, RecordingRule, SessionId, Status,
 };
@@ -47,18 +47,88 @@ pub struct CodingHead {
     pub last_seq: u64,
 }
 
+/// `<person>.<n>`: the name of a coding without its ending.
+#[must_use]
+pub fn stem(coding: &Path) -> String {
+    let name = coding.file_name().unwrap_or_default().to_string_lossy();
+    name.strip_suffix(".coding.json").unwrap_or(&name).to_owned()
+}
+
 /// Where the journal of a coding lies.
 #[must_use]
 pub fn journal_path(coding: &Path) -> PathBuf {
-    let name = coding.file_name().unwrap_or_default().to_string_lossy();
-    let stem = name.strip_suffix(".coding.json").unwrap_or(&name);
-    coding.with_file_name(format!("{stem}.journal"))
+    coding.with_file_name(format!("{}.journal", stem(coding)))
 }
 
 fn lock_path(coding: &Path) -> PathBuf {
-    let name = coding.file_name().unwrap_or_default().to_string_lossy();
-    let stem = name.strip_suffix(".coding.json").unwrap_or(&name);
-    coding.with_file_name(format!(".{stem}.lock"))
+    coding.with_file_name(format!(".{}.lock", stem(coding)))
+}
+
+/// The coding file as this program last read or wrote it: known again before it is written over.
+#[derive(Debug)]
+pub struct OnDisk {
+    path: PathBuf,
+    seen: blake3::Hash,
+    is_kept: bool,
+}
+
+impl OnDisk {
+    fn new(path: &Path, text: &str) -> Self {
+        Self { path: path.to_owned(), seen: blake3::hash(text.as_bytes()), is_kept: false }
+    }
+
+    /// Where the coding is written: another file after a conflict.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Writes the coding anew. What lay there is kept as a version before the first time. When another
+    /// program changed the file meanwhile it is left as it is: this state is written beside it, the
+    /// journal goes with it, and that is told in words.
+    ///
+    /// # Errors
+    /// When something can't be read or written; the file is then untouched.
+    pub fn write(&mut self, coding: &Coding) -> Result<Option<String>, Error> {
+        let text = json::to_text(coding).map_err(|source| Error::Json { path: self.path.clone(), source })?;
+        let there = match std::fs::read(&self.path) {
+            Ok(there) => Some(there),
+            // Nothing there that could be written over.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+            Err(source) => return Err(Error::Read { path: self.path.clone(), source }),
+        };
+        let mut notice = None;
+        match there {
+            Some(there) if blake3::hash(&there) != self.seen => {
+                let copy = conflict::free_name(&self.path);
+                crate::files::write_atomically(&copy, text.as_bytes())?;
+                // Its edits lead to this state; applied to the other one they would mix the two.
+                let journal = journal_path(&self.path);
+                if let Err(source) = std::fs::rename(&journal, journal_path(&copy))
+                    && source.kind() != std::io::ErrorKind::NotFound
+                {
+                    // As if it had not been tried; the journal still holds everything.
+                    let _ = std::fs::remove_file(&copy);
+                    return Err(Error::Journal { path: journal, source });
+                }
+                notice = Some(format!(
+                    "another program changed {}: it was left as it is; your work goes on in {}; put the two together later with 'shedlight merge'",
+                    self.path.file_name().unwrap_or_default().to_string_lossy(),
+                    copy.file_name().unwrap_or_default().to_string_lossy(),
+                ));
+                self.path = copy;
+            }
+            there => {
+                if let Some(there) = there.filter(|_| !self.is_kept) {
+                    let _ = versions::keep(&self.path, &there)?;
+                }
+                crate::files::write_atomically(&self.path, text.as_bytes())?;
+            }
+        }
+        self.is_kept = true;
+        self.seen = blake3::hash(text.as_bytes());
+        Ok(notice)
+    }
 }
 
 fn place_path(coding: &Path) -> PathBuf {
@@ -104,6 +174,8 @@ pub fn read(path: &Path) -> Result<Coding, Error> {
 pub struct OpenedCoding {
     /// Its file.
     pub path: PathBuf,
+    /// Its file as it was read, for writing it anew.
+    pub on_disk: OnDisk,
     /// The coding, with everything the journal held.
     pub coding: Coding,
     /// The journal, ready for more.
@@ -116,19 +188,62 @@ pub struct OpenedCoding {
     pub lock: Lock,
 }
 
+/// A lock that nobody on another computer has given back is taken over after this.
+const STALE_AFTER: chrono::TimeDelta = chrono::TimeDelta::hours(12);
+
+/// Takes a coding's lock; with words when one was taken over that nobody had given back.
+fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
+    let file = lock_path(path);
+    let before = Holder::read(&file);
+    let lock = match Lock::try_new(&file) {
+        Ok(lock) => lock,
+        Err(crate::files::Error::Locked { .. }) => {
+            let holder = before.map_or_else(
+                || "in another window".to_owned(),
+                |holder| format!("in another window, {holder}"),
+            );
+            return Err(Error::Held { path: path.to_owned(), holder, remedy: String::new() });
+        }
+        Err(other) => return Err(other.into()),
+    };
+    let Some(holder) = before else { return Ok((lock, None)) };
+    // The system's lock is ours: on this computer the holder is gone. Another computer's lock may
+    // not be seen through a share, so its word counts for a while.
+    if holder.is_here() {
+        return Ok((lock, Some(format!("the window that had it open ({holder}) ended without closing it"))));
+    }
+    let age = chrono::Local::now().fixed_offset() - holder.since;
+    if age > STALE_AFTER {
+        return Ok((
+            lock,
+            Some(format!("it was taken over from another computer ({holder}), which never gave it back")),
+        ));
+    }
+    lock.leave();
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let remedy = format!(" (if it is not open there any more, remove the file {name} beside it)");
+    Err(Error::Held { path: path.to_owned(), holder: format!("on another computer, {holder}"), remedy })
+}
+
+/// Who a coding's lock file names, if anybody: someone at work, or someone whose program was killed.
+#[must_use]
+pub fn holder(path: &Path) -> Option<Holder> {
+    Holder::read(&lock_path(path))
+}
+
 /// Opens a coding to work on it, recovering what a killed program left in the journal.
 ///
 /// # Errors
 /// When it is open elsewhere, or can't be read or written.
 pub fn open(path: &Path) -> Result<OpenedCoding, Error> {
-    let lock = Lock::try_new(&lock_path(path)).map_err(|error| match error {
-        crate::files::Error::Locked { .. } => crate::files::Error::Locked { path: path.to_owned() },
-        other => other,
-    })?;
-    let mut coding: Coding = json::read(path, CODING_FORMAT)?;
+    let (lock, left) = lock(path)?;
+    let text = json::read_text(path)?;
+    let mut coding: Coding = json::parse(path, &text, CODING_FORMAT)?;
+    lock.tell(&Holder::here(coding.by.as_str()));
     let before = coding.last_seq;
     let (journal, replay) = Journal::open(&journal_path(path), coding.last_seq)?;
     let mut remarks = replay.remarks;
+    remarks.extend(left);
     if let Some(what) = journal::apply_to(&mut coding, &replay.records) {
         return Err(Error::Content { path: journal_path(path), line: 1, column: 1, what });
     }
@@ -142,7 +257,16 @@ pub fn open(path: &Path) -> Result<OpenedCoding, Error> {
             ),
         );
     }
-    Ok(OpenedCoding { path: path.to_owned(), coding, journal, records: replay.records, remarks, lock })
+    let on_disk = OnDisk::new(path, &text);
+    Ok(OpenedCoding {
+        path: path.to_owned(),
+        on_disk,
+        coding,
+        journal,
+        records: replay.records,
+        remarks,
+        lock,
+    })
 }
 
 /// Makes the file of a new coding, `<person>.<n>.coding.json` with the next free number.

@@ -5,10 +5,13 @@
 //! replaces a whole file in one step; what is typed between two of those is in the journal.
 
 pub mod coding_file;
+pub mod conflict;
 pub mod fingerprint;
 pub mod journal;
 pub mod json;
+pub mod leftovers;
 pub mod study_folder;
+pub mod versions;
 
 use std::path::PathBuf;
 
@@ -74,6 +77,26 @@ pub enum Error {
         found: u32,
         /// The newest known.
         known: u32,
+    },
+    /// A second state of a coding lies beside it.
+    #[error(
+        "this is another state of '{original}', left by a sync program or by a change on two sides; it counts nowhere: put the two together with 'shedlight merge': {path}"
+    )]
+    Copy {
+        /// The copy.
+        path: PathBuf,
+        /// Name of the coding it belongs to.
+        original: String,
+    },
+    /// Someone has the coding open.
+    #[error("it is open {holder}: close it there first{remedy}: {path}")]
+    Held {
+        /// Which coding.
+        path: PathBuf,
+        /// By whom, where and since when.
+        holder: String,
+        /// What to do when that is not true.
+        remedy: String,
     },
     /// A file could not be written or locked.
     #[error(transparent)]

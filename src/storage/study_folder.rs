@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::coding_file::{self, CodingHead};
-use super::{Error, json};
+use super::{Error, conflict, json};
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
-    Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT, Session,
-    SessionId, Study,
+    BehaviourId, Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT,
+    Session, SessionId, Study,
 };
 
 /// An opened study.
@@ -140,6 +140,38 @@ impl StudyFolder {
         (good, bad)
     }
 
+    /// Example pictures of a behaviour, by name: they lie beside the ethogram and belong to all its revisions.
+    #[must_use]
+    pub fn stills_of(&self, ethogram: &EthogramId, behaviour: &BehaviourId) -> Vec<PathBuf> {
+        let begin = format!("{behaviour} ");
+        files_in(&self.stills(ethogram), ".png")
+            .into_iter()
+            .filter(|path| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(&begin)))
+            .collect()
+    }
+
+    /// Keeps an example picture, called by its behaviour and where it is from; `save` writes the file.
+    ///
+    /// # Errors
+    /// Why it can't be kept, in words.
+    pub fn add_still(
+        &self,
+        ethogram: &EthogramId,
+        behaviour: &BehaviourId,
+        place: &str,
+        save: &dyn Fn(&Path) -> Result<(), String>,
+    ) -> Result<PathBuf, String> {
+        let folder = self.stills(ethogram);
+        make_folder(&folder).map_err(|error| error.to_string())?;
+        let path = folder.join(format!("{behaviour} {place}.png"));
+        save(&path)?;
+        Ok(path)
+    }
+
+    fn stills(&self, ethogram: &EthogramId) -> PathBuf {
+        self.root.join("ethograms").join("stills").join(ethogram.as_str())
+    }
+
     /// Folder of a session.
     #[must_use]
     pub fn session_folder(&self, id: &SessionId) -> PathBuf {
@@ -252,7 +284,15 @@ pub fn place(path: &Path, problem: &Problem) -> Error {
 pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), Error> {
     let session: Session = json::read(&folder.join("session.json"), SESSION_FORMAT)?;
     let (mut codings, mut problems) = (Vec::new(), Vec::new());
+    for (path, original) in conflict::copies_in(folder) {
+        let original = original.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        problems.push(Error::Copy { path, original });
+    }
     for path in files_in(folder, ".coding.json") {
+        // Counted, its marks would count twice.
+        if conflict::original_of(&path).is_some() {
+            continue;
+        }
         match coding_file::read_head(&path) {
             Ok(head) => codings.push((path, head)),
             Err(error) => problems.push(error),

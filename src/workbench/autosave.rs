@@ -16,8 +16,9 @@ use chrono::{DateTime, FixedOffset};
 
 use super::coder::Done;
 use crate::model::{Coding, Edit};
+use crate::storage::Error;
+use crate::storage::coding_file::{self, OnDisk};
 use crate::storage::journal::{self, Journal, StepKind};
-use crate::storage::{Error, coding_file, json};
 
 /// Edits gathered before the disk is flushed, at most this long.
 const GATHER: Duration = Duration::from_millis(40);
@@ -35,14 +36,13 @@ pub enum Saved {
 
 enum Task {
     Flush(u64),
-    Write { path: PathBuf, coding: Box<Coding> },
+    Write(Box<Coding>),
     Stop,
 }
 
 /// Keeps the record of one coding on the disk.
 #[derive(Debug)]
 pub struct Autosave {
-    path: PathBuf,
     journal: Journal,
     waiting: Vec<(DateTime<FixedOffset>, StepKind, Edit, Edit)>,
     failure: Option<String>,
@@ -51,10 +51,29 @@ pub struct Autosave {
     thread: Option<JoinHandle<()>>,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Shared {
     flushed: AtomicU64,
     failure: Mutex<Option<String>>,
+    /// Where the coding is written.
+    on_disk: Mutex<OnDisk>,
+    /// What happened to the coding file, in words that stay.
+    notice: Mutex<Option<String>>,
+}
+
+impl Shared {
+    fn journal_is_there(&self) -> bool {
+        let on_disk = self.on_disk.lock().unwrap_or_else(PoisonError::into_inner);
+        coding_file::journal_path(on_disk.path()).is_file()
+    }
+
+    fn write(&self, coding: &Coding) -> Result<PathBuf, Error> {
+        let mut on_disk = self.on_disk.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(words) = on_disk.write(coding)? {
+            *self.notice.lock().unwrap_or_else(PoisonError::into_inner) = Some(words);
+        }
+        Ok(on_disk.path().to_owned())
+    }
 }
 
 impl Autosave {
@@ -62,9 +81,13 @@ impl Autosave {
     ///
     /// # Errors
     /// When the system gives no thread or file handle.
-    pub fn try_new(path: PathBuf, journal: Journal) -> Result<Self, Error> {
-        let shared = Arc::new(Shared::default());
-        shared.flushed.store(journal.last_seq(), Ordering::Release);
+    pub fn try_new(on_disk: OnDisk, journal: Journal) -> Result<Self, Error> {
+        let shared = Arc::new(Shared {
+            flushed: AtomicU64::new(journal.last_seq()),
+            failure: Mutex::default(),
+            on_disk: Mutex::new(on_disk),
+            notice: Mutex::default(),
+        });
         let (tasks, inbox) = channel();
         let handle = journal.handle()?;
         let thread = {
@@ -74,7 +97,7 @@ impl Autosave {
                 .spawn(move || work(&inbox, &handle, &shared))
                 .map_err(|source| Error::Journal { path: journal.path().to_owned(), source })?
         };
-        Ok(Self { path, journal, waiting: Vec::new(), failure: None, shared, tasks, thread: Some(thread) })
+        Ok(Self { journal, waiting: Vec::new(), failure: None, shared, tasks, thread: Some(thread) })
     }
 
     /// Takes a step in; when this returns and [`Autosave::saved`] is not failing, it survives a kill.
@@ -117,6 +140,12 @@ impl Autosave {
         }
     }
 
+    /// What happened to the coding file: another program changed it, and where the work is now.
+    #[must_use]
+    pub fn notice(&self) -> Option<String> {
+        self.shared.notice.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
     /// Sequence number of the last edit written.
     #[must_use]
     pub fn last_seq(&self) -> u64 {
@@ -127,8 +156,7 @@ impl Autosave {
     /// and nothing may be waiting: a file never claims what the journal does not hold.
     pub fn checkpoint(&self, coding: &Coding) {
         if self.waiting.is_empty() && coding.last_seq == self.journal.last_seq() {
-            let _ =
-                self.tasks.send(Task::Write { path: self.path.clone(), coding: Box::new(coding.clone()) });
+            let _ = self.tasks.send(Task::Write(Box::new(coding.clone())));
         }
     }
 
@@ -140,8 +168,8 @@ impl Autosave {
         self.retry();
         self.stop();
         if self.waiting.is_empty() {
-            json::write(&self.path, coding)?;
-            journal::compact(&coding_file::journal_path(&self.path))?;
+            let path = self.shared.write(coding)?;
+            journal::compact(&coding_file::journal_path(&path))?;
         }
         Ok(())
     }
@@ -179,6 +207,10 @@ fn work(inbox: &Receiver<Task>, journal: &File, shared: &Shared) {
         // Before a whole file is written, which takes longer than an edit may wait.
         if let Some(seq) = to_flush {
             match journal.sync_data() {
+                // What was written to a file that nobody finds again is not saved. It may come back: tried again.
+                Ok(()) if !shared.journal_is_there() => tell(Some(
+                    "the study's folder or the journal in it is gone: put it back under its old name; the window still has everything".to_owned(),
+                )),
                 Ok(()) => {
                     shared.flushed.store(seq, Ordering::Release);
                     to_flush = None;
@@ -188,8 +220,8 @@ fn work(inbox: &Receiver<Task>, journal: &File, shared: &Shared) {
                 Err(error) => tell(Some(format!("the disk does not take what is written ({error})"))),
             }
         }
-        if let Ok(Task::Write { path, coding }) = task
-            && let Err(error) = json::write(&path, &coding)
+        if let Ok(Task::Write(coding)) = task
+            && let Err(error) = shared.write(&coding)
         {
             tell(Some(error.to_string()));
         }

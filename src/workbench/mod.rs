@@ -5,7 +5,12 @@
 
 pub mod autosave;
 pub mod coder;
+pub mod ethogram;
 pub mod history;
 pub mod player;
 pub mod reel;
 pub mod sheet;
+#[cfg(feature = "media")]
+pub mod sound;
+#[cfg(feature = "media")]
+pub mod verify;

@@ -240,8 +240,9 @@ impl Player {
         }
     }
 
-    /// Film time at a clock time, while running.
-    fn film_time(&self, now: Duration) -> Micros {
+    /// Film time at a clock time; while standing, that of the wanted picture.
+    #[must_use]
+    pub fn film_time(&self, now: Duration) -> Micros {
         match self.motion {
             Motion::Standing => self.wanted().map_or(Micros::ZERO, |shot| shot.at),
             Motion::Running { direction, film, clock } => {

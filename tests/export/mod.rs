@@ -1,7 +1,11 @@
 //! Tests of exports, of the way back, and of the report.
 
 mod csv;
+#[cfg(feature = "media")]
+mod cut;
 mod odd;
+#[cfg(all(feature = "pdf", feature = "media"))]
+mod pdf;
 mod report;
 mod round_trip;
 mod web_annotation;

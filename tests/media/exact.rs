@@ -216,7 +216,7 @@ fn a_variable_rate_phone_clip_held_upright() {
 /// A portrait recording with uneven times, written by our own encoder.
 fn write_turned(path: &Path) {
     use crate::common::{HEIGHT, WIDTH, barcodes};
-    use shedlight::media::encode::{Planes, Settings, Writer};
+    use shedlight::media::encode::{Content, Planes, Settings, Writer};
     use shedlight::media::picture::Turn;
 
     let settings = Settings {
@@ -226,6 +226,8 @@ fn write_turned(path: &Path) {
         turn: Turn::Quarter,
         key_every: 12,
         created: Some("2025-03-03T14:00:00Z".to_owned()),
+        content: Content::Drawing,
+        sound_rate: None,
     };
     let mut writer = Writer::create(path, &settings).unwrap();
     let grey = vec![128; WIDTH * HEIGHT / 4];

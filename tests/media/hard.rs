@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use shedlight::media::index::Access;
-use shedlight::media::{Film, FilmOptions, Heading, Picture};
+use shedlight::media::{Fields, Film, FilmOptions, Heading, Picture};
 use shedlight::time::{FrameNumber, Micros};
 
 use crate::common::{barcode_clip, ffmpeg, ffprobe_pts, folder, read_barcode};
@@ -154,6 +154,12 @@ fn two_fields_are_shown_as_one_picture() {
         ],
     ));
     assert_all(&film, 25, |n| 2 * n);
+    // On wish one field alone; what was fetched before is not shown again.
+    for (fields, later) in [(Fields::Second, 1), (Fields::First, 0), (Fields::Both, 0)] {
+        film.set_fields(fields);
+        assert_all(&film, 25, |n| 2 * n + later);
+        assert!(film.fetch(FrameNumber(3), Heading::Still).unwrap().is_interlaced);
+    }
 }
 
 #[test]

@@ -3,10 +3,13 @@
 
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use shedlight::media::sound;
 use shedlight::media::{Film, FilmOptions};
-use shedlight::time::Micros;
+use shedlight::time::{ClipClock, Micros, Span, TimeBase};
+use shedlight::workbench::sound::{Anchor, SoundLine, Track};
 
 use crate::common::{barcode_clip, ffmpeg, folder};
 
@@ -137,4 +140,54 @@ fn a_clip_without_sound_has_none_and_the_work_can_be_stopped() {
         if heard == 2 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     });
     assert!(matches!(stopped, Err(shedlight::media::Error::Stopped)), "{stopped:?}");
+}
+
+/// Plays a second of film from `from` as a loudspeaker would; the film time of the loudest sample.
+fn played(line: &SoundLine, from: f64) -> (f64, f32) {
+    const RATE: u32 = 48_000;
+    let outlet = line.outlet();
+    outlet.set_rate(RATE);
+    let film = Micros::from_seconds(from).unwrap();
+    // A loudspeaker is a little behind what is written to it.
+    let clock = Instant::now() + Duration::from_millis(40);
+    line.follow(Some(Anchor { film, clock }));
+    let mut samples = Vec::new();
+    for bite in 0..100_u32 {
+        let heard = clock + Duration::from_millis(10) * bite;
+        std::thread::sleep(heard.saturating_duration_since(Instant::now()));
+        let mut out = vec![0.0; 2 * RATE as usize / 100];
+        outlet.fill(&mut out, heard);
+        samples.extend(out.chunks(2).map(|pair| pair[0]));
+    }
+    line.follow(None);
+    let loudest = loudest(samples.iter().map(|sample| sample.abs()));
+    (from + loudest as f64 / f64::from(RATE), samples[loudest].abs())
+}
+
+#[test]
+fn film_and_sound_run_together_through_jumps_and_pieces() {
+    let folder = folder();
+    let path = clip(folder.path(), "pcm.mkv", &[], &["-c:a", "pcm_s16le"]);
+    let index = Arc::clone(Film::open(&path, FilmOptions::default()).unwrap().index());
+    // The same clip twice, the second piece with a clock that runs 100 in a million too fast.
+    let track = |offset: f64, drift: f64| {
+        let offset = Micros::from_seconds(offset).unwrap();
+        let clock = ClipClock::try_new(offset, drift, 1.0).unwrap();
+        let to = clock.session_time(index.end().0, TimeBase::MICROS).unwrap();
+        let span = Span::try_new(offset, to).unwrap();
+        Track { path: path.clone(), index: Arc::clone(&index), clock, span }
+    };
+    let line = SoundLine::try_new().unwrap();
+    line.set_tracks(vec![track(0.0, 0.0), track(4.5, 1e-4)]);
+    for (from, click) in [(2.2, 2.5), (1.9, 2.5), (6.5, 7.00025), (2.3, 2.5)] {
+        // A machine that does something else for a tenth of a second leaves sound out: once more then.
+        let found = (0..5).map(|_| played(&line, from)).find(|(_, loud)| *loud > 0.5);
+        let (at, _) = found.unwrap_or_else(|| panic!("no click from {from}"));
+        assert!((at - click).abs() <= 0.003, "from {from}: heard at {at}, made at {click}");
+    }
+    // Between the pieces, and behind the last, there is nothing.
+    for from in [4.2 - 0.9, 8.4] {
+        let (_, loud) = played(&line, from);
+        assert!(loud < 0.01, "from {from}: {loud}");
+    }
 }

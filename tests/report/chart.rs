@@ -278,6 +278,8 @@ fn nothing_to_show_says_what_is_missing() {
         (chart::cumulative(&empty, &look), "Neither a success nor food"),
         (chart::cumulative(&undone, &look), "not done"),
         (chart::transitions(&Matrix::default(), &look), "No transition"),
+        (chart::follow(&Matrix::default(), None, &look), "0 transitions: no state followed another"),
+        (chart::sampled("Bramble", 0, &[], &look), "Nothing to try sampling on: no state"),
         (chart::survivorship("Bouts", &[], None, &look), "Too few: 0 of 0 lengths"),
     ] {
         hold_to_everything(words, &chart);

@@ -4,9 +4,11 @@ use shedlight::agreement::align::{self as agreement, Pairing};
 use shedlight::agreement::pair::{Names, Options, PairAgreement, PairKind, SetAgreement, compare};
 use shedlight::agreement::training::{Criterion, How, Training, Work, of_study};
 use shedlight::measures::record::Seen;
+use shedlight::measures::sequence::{Repeats, Transitions};
 use shedlight::measures::{Marks, Record, concern, presentations};
 use shedlight::model::{Coding, Ethogram, Purpose, Session, Study};
 use shedlight::numeric::product_limit::{Ending, Time};
+use shedlight::report::album;
 use shedlight::report::chart::{self, Chart, Length, Look, Matrix};
 use shedlight::storage::StudyFolder;
 use shedlight::storage::study_folder::LoadedCoding;
@@ -206,6 +208,17 @@ pub fn coders() -> Training {
     of_study(&folder.study, &work, How::default(), Criterion::default())
 }
 
+fn follow(records: &[Record<'_>], look: &Look) -> Chart {
+    let all: Vec<&Record<'_>> = records.iter().collect();
+    let set = "activity".into();
+    let found = Transitions::of(&all, &set, std::num::NonZeroUsize::MIN, Repeats::Merged).unwrap();
+    chart::follow(&matrix(records), Some(&found.against_chance().unwrap().adjusted), look)
+}
+
+fn sampled(records: &[Record<'_>], look: &Look) -> Chart {
+    chart::sampled("Bramble", records.len(), &album::samplings(records, &"activity".into()), look)
+}
+
 /// Every chart, by name.
 pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
     let (records, bramble) = (demo.records(), demo.of_animal("bramble"));
@@ -224,6 +237,8 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
         ("concern-watch", concern_of(&s4, look)),
         ("cumulative", chart::cumulative(&demo.session("s3"), look)),
         ("transitions", chart::transitions(&matrix(&bramble), look)),
+        ("follow", follow(&bramble, look)),
+        ("sampled", sampled(&bramble, look)),
         (
             "survivorship",
             chart::survivorship(

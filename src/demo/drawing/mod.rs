@@ -2,13 +2,14 @@
 
 mod scene;
 
+use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 
 use self::scene::{Scene, Stage};
 use super::script::{SESSIONS, Script};
 use super::{moments, record};
-use crate::media::encode::{Planes, Settings, Writer};
+use crate::media::encode::{Content, Planes, Settings, Writer};
 use crate::media::picture::Turn;
 use crate::media::{self, Error};
 use crate::model::{Clip, Coding};
@@ -73,6 +74,34 @@ pub fn draw_all(
     Ok(())
 }
 
+/// As [`draw_all`], telling the share of the whole; called from two threads.
+///
+/// # Errors
+/// As [`draw_all`].
+pub fn draw_with_total(study: &StudyFolder, progress: &(dyn Fn(f32) + Sync + Send)) -> Result<(), Error> {
+    let listing = study.list();
+    let clips = listing.sessions.iter().flat_map(|entry| &entry.session.clips);
+    let missing = clips.filter(|clip| !study.root().join(&clip.path).exists()).count();
+    let shares = Arc::new(Mutex::new(BTreeMap::<String, f32>::new()));
+    #[allow(clippy::cast_precision_loss)] // A share for a progress bar.
+    let count = missing.max(1) as f32;
+    let (sender, receiver) = std::sync::mpsc::channel::<f32>();
+    std::thread::scope(|scope| {
+        let telling = scope.spawn(move || receiver.into_iter().for_each(progress));
+        let drawn = draw_all(study, None, &|name| {
+            let (name, shares, sender) = (name.to_owned(), Arc::clone(&shares), sender.clone());
+            Box::new(move |share| {
+                let mut shares = shares.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+                let _ = shares.insert(name.clone(), share);
+                let _ = sender.send(shares.values().sum::<f32>() / count);
+            })
+        });
+        drop(sender);
+        let _ = telling.join();
+        drawn
+    })
+}
+
 fn note_fingerprints(study: &StudyFolder, script: &Script) -> Result<(), crate::storage::Error> {
     let mut session = study.session(&script.id.into())?;
     let before = session.clone();
@@ -106,6 +135,8 @@ fn draw(
         turn,
         key_every: 25,
         created,
+        content: Content::Drawing,
+        sound_rate: None,
     };
     let Some(primary) = codings.first() else { return Ok(()) };
     let mut writer = Writer::create(&part, &settings)?;

@@ -8,6 +8,7 @@ use tiny_skia::{
 };
 
 use crate::demo::script::Script;
+use crate::media::encode;
 use crate::model::{Coding, End};
 use crate::time::{Micros, Span};
 
@@ -185,19 +186,15 @@ impl Stage {
                 _ => (0, 0, 0),
             }
         };
-        let byte = |value: i32| u8::try_from(value.clamp(0, 255)).unwrap_or(0);
         for y in 0..height {
             for x in 0..width {
                 let (r, g, b) = sample(x, y);
-                // Weights of BT.709 scaled to 219/255, in 1/65536.
-                let value = byte(16 + ((11_966 * r + 40_254 * g + 4_064 * b + 32_768) >> 16));
                 if let Some(luma) = self.luma.get_mut(y * width + x) {
-                    *luma = value;
+                    *luma = encode::luma(r, g, b);
                 }
                 if x % 2 == 0 && y % 2 == 0 {
                     let place = y / 2 * (width / 2) + x / 2;
-                    let blue = byte(128 + ((-6_596 * r - 22_189 * g + 28_785 * b + 32_768) >> 16));
-                    let red = byte(128 + ((28_785 * r - 26_145 * g - 2_640 * b + 32_768) >> 16));
+                    let (blue, red) = encode::chroma(r, g, b);
                     if let (Some(own_blue), Some(own_red)) =
                         (self.blue.get_mut(place), self.red.get_mut(place))
                     {

@@ -2,7 +2,10 @@
 
 pub mod agreement;
 pub mod coding;
+pub mod ethogram;
 pub mod new_study;
+pub mod report;
 pub mod results;
 pub mod sessions;
+pub mod settings;
 pub mod sheet;

@@ -228,7 +228,13 @@ impl SheetScreen {
         for sections in self.sheet.sections.chunks(halves) {
             let mut part = column![].spacing(16).width(Length::FillPortion(1));
             for section in sections {
-                part = part.push(section_view(section, palette, &mut is_first));
+                part = part.push(section_view(
+                    section,
+                    palette,
+                    &mut is_first,
+                    Message::Written,
+                    &Message::Save,
+                ));
             }
             columns = columns.push(part);
         }
@@ -259,26 +265,53 @@ impl SheetScreen {
     }
 }
 
-fn section_view<'a>(section: &'a Section, palette: Palette, is_first: &mut bool) -> Element<'a, Message> {
+/// Sections of lines below each other; `written` hears what is typed into a line, `keep` its Enter.
+pub fn sections_view<'a, M: Clone + 'a>(
+    sheet: &'a Sheet,
+    palette: Palette,
+    written: fn(String, String) -> M,
+    keep: M,
+) -> Element<'a, M> {
+    let mut all = column![].spacing(16);
+    let mut is_first = true;
+    for section in &sheet.sections {
+        all = all.push(section_view(section, palette, &mut is_first, written, &keep));
+    }
+    all.into()
+}
+
+fn section_view<'a, M: Clone + 'a>(
+    section: &'a Section,
+    palette: Palette,
+    is_first: &mut bool,
+    written: fn(String, String) -> M,
+    keep: &M,
+) -> Element<'a, M> {
     let mut lines =
         column![text(section.title).size(theme::TITLE).font(theme::MEDIUM).color(palette.text)].spacing(6);
     for line in &section.lines {
-        lines = lines.push(line_view(line, palette, std::mem::take(is_first)));
+        lines = lines.push(line_view(line, palette, std::mem::take(is_first), written, keep));
     }
     container(lines).padding(12).width(Length::Fill).style(theme::card(palette)).into()
 }
 
-fn line_view(line: &Line, palette: Palette, is_first: bool) -> Element<'_, Message> {
+fn line_view<'a, M: Clone + 'a>(
+    line: &'a Line,
+    palette: Palette,
+    is_first: bool,
+    written: fn(String, String) -> M,
+    keep: &M,
+) -> Element<'a, M> {
     let mut field = text_input(&line.hint, &line.value)
         .size(theme::BODY)
         .padding([4, 8])
         .style(theme::input(palette))
-        .on_input(|text| Message::Written(line.key.clone(), text))
-        .on_submit(Message::Save);
+        .on_input(move |text| written(line.key.clone(), text))
+        .on_submit(keep.clone());
     if is_first {
         field = field.id(FIRST);
     }
-    let mut all = row![text(&line.label).size(theme::BODY).color(palette.quiet).width(190), field]
+    let mut all = row![text(&line.label).size(theme::BODY).color(palette.quiet).width(LABELS), field]
         .spacing(8)
         .align_y(iced::Center);
     if !line.unit.is_empty() {
@@ -287,12 +320,15 @@ fn line_view(line: &Line, palette: Palette, is_first: bool) -> Element<'_, Messa
     let mut both = column![all].spacing(2);
     if let Some(problem) = &line.problem {
         both = both.push(row![
-            space().width(198),
+            space().width(LABELS + 8.0),
             text(problem).size(theme::BODY).color(palette.accent).width(Length::Fill)
         ]);
     }
     both.into()
 }
+
+/// Width of the labels before the lines.
+const LABELS: f32 = 150.0;
 
 /// The animal's session before this one.
 #[must_use]

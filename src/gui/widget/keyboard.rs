@@ -8,11 +8,23 @@ use crate::gui::theme::{self, Palette};
 /// Rows of keys as they lie on most keyboards; other layouts put other letters here.
 pub const LAYOUT: [&str; 4] = ["1234567890", "qwertyuiop", "asdfghjkl", "zxcvbnm"];
 
+/// The key at the same distance from the other end of its row.
+#[must_use]
+pub fn mirrored(key: char) -> char {
+    let own = key.to_ascii_lowercase();
+    LAYOUT
+        .iter()
+        .find_map(|line| line.chars().rev().nth(line.chars().position(|other| other == own)?))
+        .unwrap_or(key)
+}
+
 /// What a cap bears.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cap {
     /// Its letter or digit.
     pub key: char,
+    /// The ethogram's key it stands for: another one where the keys lie mirrored.
+    pub codes: char,
     /// The behaviour's name; none: no behaviour has the key.
     pub name: Option<String>,
     /// Its definition.
@@ -85,4 +97,18 @@ fn draw<'a, Message: Clone + 'a>(
         .max_width(360)
         .style(theme::card(palette));
     tooltip(key, words, tooltip::Position::Top).gap(4).into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn mirrored_keys_change_places_within_their_row_and_back() {
+        assert_eq!((mirrored('q'), mirrored('1'), mirrored('A'), mirrored('v')), ('p', '0', 'l', 'v'));
+        for key in LAYOUT.iter().flat_map(|line| line.chars()) {
+            assert_eq!(mirrored(mirrored(key)), key);
+        }
+        assert_eq!(mirrored('/'), '/');
+    }
 }

@@ -5,3 +5,4 @@ pub mod keyboard;
 pub mod ribbon;
 pub mod tape;
 pub mod video;
+pub mod wave;

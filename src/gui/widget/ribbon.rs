@@ -4,6 +4,7 @@
 use iced::widget::canvas::{self, Canvas, Event, Frame, Geometry, Path, Stroke};
 use iced::{Element, Length, Point, Rectangle, Renderer, Size, Theme, mouse};
 
+use super::wave::{self, Wave};
 use crate::gui::theme::Palette;
 use crate::time::{Micros, Span};
 
@@ -25,6 +26,8 @@ pub struct Content {
     pub seams: Vec<Micros>,
     /// Time without film.
     pub gaps: Vec<Span>,
+    /// The sound.
+    pub sound: Vec<Wave>,
 }
 
 struct Ribbon<'a, Message> {
@@ -107,6 +110,8 @@ impl<Message> canvas::Program<Message> for Ribbon<'_, Message> {
                 let to = x_of(extent, span.to, width).max(from + 1.0);
                 frame.fill_rectangle(Point::new(from, y), Size::new(to - from, height), colour);
             };
+            let body = Rectangle { x: 0.0, y: 1.0, width, height: height - 2.0 };
+            wave::draw(&mut frame, &self.content.sound, body, palette.line, |x| moment_at(extent, x, width));
             for span in &self.content.coded {
                 block(&mut frame, span, height - 8.0, 4.0, palette.quiet);
             }

@@ -6,13 +6,16 @@
 use iced::widget::canvas::{self, Canvas, Event, Frame, Geometry, Path, Stroke, Text};
 use iced::{Color, Element, Length, Pixels, Point, Rectangle, Renderer, Size, Theme, alignment, mouse};
 
+use super::wave::{self, Wave};
 use crate::gui::theme::{self, Palette};
 use crate::model::MarkId;
 use crate::time::{Micros, Span};
 use crate::workbench::coder::Edge;
 
-/// Height of a row.
-pub const ROW: f32 = 25.0;
+/// Height of a row; many rows are lower, so that the picture keeps its room.
+const fn row_height(rows: usize) -> f32 {
+    if rows > 5 { 20.0 } else { 25.0 }
+}
 /// Height of the ruler.
 const RULER: f32 = 20.0;
 /// Width of the row names.
@@ -82,6 +85,8 @@ pub struct Content {
     pub gaps: Vec<Span>,
     /// First picture to the end of the last.
     pub extent: Option<Span>,
+    /// The sound.
+    pub sound: Vec<Wave>,
 }
 
 /// What a person did on the tape.
@@ -116,7 +121,7 @@ pub fn tape<'a, Message: 'a>(
     on: impl Fn(Gesture) -> Message + 'a,
 ) -> Element<'a, Message> {
     #[allow(clippy::cast_precision_loss)] // A few rows.
-    let height = RULER + ROW * content.rows.len() as f32;
+    let height = RULER + row_height(content.rows.len()) * content.rows.len() as f32;
     Canvas::new(Tape { content, at, zoom, chosen, palette, on: Box::new(on) })
         .width(Length::Fill)
         .height(height)
@@ -168,9 +173,13 @@ pub struct Hold {
 }
 
 impl<Message> Tape<'_, Message> {
+    fn row(&self) -> f32 {
+        row_height(self.content.rows.len())
+    }
+
     fn bar_at(&self, scale: Scale, position: Point) -> Option<(&Bar, Option<Edge>)> {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // A row's number.
-        let row = ((position.y - RULER) / ROW).floor().max(0.0) as usize;
+        let row = ((position.y - RULER) / self.row()).floor().max(0.0) as usize;
         let row = self.content.rows.get(row).filter(|_| position.y >= RULER)?;
         let near = |at: Micros| (scale.x(at) - position.x).abs() <= 5.0;
         for bar in row.bars.iter().rev() {
@@ -194,15 +203,17 @@ impl<Message> Tape<'_, Message> {
     fn draw_bar(&self, frame: &mut Frame, scale: Scale, bar: &Bar, y: f32, width: f32, until: f32) {
         let palette = self.palette;
         let chosen = self.chosen.filter(|(mark, _)| *mark == bar.mark);
-        let (top, height) = (y + 3.0, ROW - 6.0);
+        let row = self.row();
+        let gap = if row > 22.0 { 3.0 } else { 1.0 };
+        let (top, height) = (y + gap, row - 2.0 * gap);
         if bar.event {
             let x = scale.x(bar.span.from);
             frame.fill_rectangle(Point::new(x - 1.5, top), Size::new(3.0, height), bar.colour);
             let ink = if chosen.is_some() { palette.accent } else { palette.text };
             let name = cut(&bar.name, until - x - 9.0);
-            label(frame, &name, Point::new(x + 5.0, y + ROW / 2.0), ink, theme::BODY);
+            label(frame, &name, Point::new(x + 5.0, y + row / 2.0), ink, theme::BODY);
             if bar.unsure {
-                label(frame, "?", Point::new(x - 10.0, y + ROW / 2.0), palette.text, theme::BODY);
+                label(frame, "?", Point::new(x - 10.0, y + row / 2.0), palette.text, theme::BODY);
             }
             if chosen.is_some() {
                 frame.fill_rectangle(Point::new(x - 3.0, top - 2.0), Size::new(6.0, 3.0), palette.accent);
@@ -233,7 +244,7 @@ impl<Message> Tape<'_, Message> {
             edge(frame, Point::new(to, top), Point::new(to, top + height), outline, 1.0);
         }
         let name = cut(&bar.name, to - from - 8.0);
-        label(frame, &name, Point::new(from + 5.0, y + ROW / 2.0), theme::ink_on(bar.colour), theme::BODY);
+        label(frame, &name, Point::new(from + 5.0, y + row / 2.0), theme::ink_on(bar.colour), theme::BODY);
         if let Some((_, at)) = chosen {
             let frame_line = Path::rectangle(body.position(), body.size());
             frame.stroke(&frame_line, Stroke::default().with_color(palette.text).with_width(2.0));
@@ -369,6 +380,9 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
                 );
             }
         }
+        // The sound lies behind the ruler: it needs no room of its own.
+        let body = Rectangle { x: NAMES, y: 0.0, width: width - NAMES, height: RULER };
+        wave::draw(&mut frame, &self.content.sound, body, palette.raised, |x| scale.moment(x));
         let tick = tick_seconds(scale.per_second);
         let mut seconds = (first.seconds() / tick).ceil() * tick;
         while seconds <= last.seconds() {
@@ -401,7 +415,7 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
                     self.draw_bar(&mut frame, scale, bar, y, width, until);
                 }
             }
-            y += ROW;
+            y += self.row();
         }
         // The names lie over what runs out to the left.
         frame.fill_rectangle(Point::ORIGIN, Size::new(NAMES - 1.0, height), palette.panel);
@@ -409,8 +423,8 @@ impl<Message> canvas::Program<Message> for Tape<'_, Message> {
         let mut y = RULER;
         for row in &self.content.rows {
             let name = cut(&row.name, NAMES - 10.0);
-            label(&mut frame, &name, Point::new(8.0, y + ROW / 2.0), palette.quiet, theme::BODY);
-            y += ROW;
+            label(&mut frame, &name, Point::new(8.0, y + self.row() / 2.0), palette.quiet, theme::BODY);
+            y += self.row();
         }
         #[allow(clippy::cast_possible_truncation)] // A place on the screen.
         let middle = scale.middle as f32;

@@ -5,10 +5,12 @@ use super::axes::{self, Axis, Frame};
 use super::look::Look;
 use super::page::{MARGIN, Page, animals, count, percent, plural, short_day};
 use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style};
-use crate::measures::Record;
-use crate::measures::summary;
+use crate::measures::trend::ENOUGH_FOR_INTERVAL;
+use crate::measures::{Missing, Record, summary};
 use crate::model::{Choice, Session};
-use crate::numeric::interval::wilson;
+use crate::numeric::interval::{Confidence, wilson};
+use crate::numeric::trend::{Ranks, Series, TheilSen};
+use crate::report::words::signed;
 use crate::time::Micros;
 
 /// Room for names of rows and labels of the axis.
@@ -155,6 +157,22 @@ pub fn trend(reading: &Reading<'_>, look: &Look) -> Chart {
     if known.len() < 5 {
         caption = format!("{caption} Under 5 sessions: each is shown, nothing is estimated over them.");
     }
+    let line = slope(reading);
+    if let Some(line) = &line {
+        let scale = if reading.is_share { 100.0 } else { 1.0 };
+        let limit = |value: Option<f64>| {
+            value.map_or_else(|| "unbounded".to_owned(), |value| signed(Some(value * scale), 2))
+        };
+        let unit = if reading.is_share { " points" } else { "" };
+        let (low, high) = line.interval(Confidence::P95, Ranks::Interpolated);
+        caption = format!(
+            "{caption} Dotted: Theil–Sen line, {}{unit} a session [{}, {}], thin: its limits; a change of step changes \
+             the task.",
+            signed(Some(line.slope * scale), 2),
+            limit(low),
+            limit(high)
+        );
+    }
     let mut page = Page::new(look, &reading.title, &caption);
     let n = count(reading.occasions.len());
     let plot = Area::new(LEFT, page.top + 22.0, page.canvas.width() - LEFT - MARGIN, HEIGHT);
@@ -178,9 +196,56 @@ pub fn trend(reading: &Reading<'_>, look: &Look) -> Chart {
     bands(&mut page, reading, plot);
     let frame = axes::draw(&mut page.canvas, plot, &Axis::bare(0.0, n), &y, 2.0);
     draw_targets(&mut page, reading, &frame);
+    if let Some(line) = &line {
+        draw_line(&mut page, line, &frame, n, (y.range.0, y.range.1));
+    }
     draw_readings(&mut page, reading, &frame);
     rows(&mut page, reading, &frame);
     page.finish()
+}
+
+/// The line through the sessions, their order as the axis, once there are enough for an interval. A latency
+/// that was not reached in one of them has none: leaving that session out would make the animal look quick.
+fn slope(reading: &Reading<'_>) -> Option<TheilSen> {
+    let not_reached = Missing::MedianNotReached.to_string();
+    let is_one = reading.occasions.windows(2).all(|pair| match pair {
+        [a, b] => a.session.animal == b.session.animal,
+        _ => true,
+    });
+    if !is_one || reading.occasions.iter().any(|own| own.value.as_ref().err() == Some(&not_reached)) {
+        return None;
+    }
+    let (x, y): (Vec<f64>, Vec<f64>) = reading
+        .occasions
+        .iter()
+        .enumerate()
+        .filter_map(|(i, own)| Some((count(i) + 1.0, own.value.as_ref().ok().copied()?)))
+        .unzip();
+    if x.len() < ENOUGH_FOR_INTERVAL {
+        return None;
+    }
+    TheilSen::of(&Series::try_new(&x, &y).ok()?).ok()
+}
+
+/// The line, and through its middle the lines of the limits, as far as they lie in the plot.
+fn draw_line(page: &mut Page, line: &TheilSen, frame: &Frame, n: f64, (low, high): (f64, f64)) {
+    let quiet = page.canvas.look.quiet;
+    let middle = f64::midpoint(n, 1.0);
+    let at_middle = line.intercept + line.slope * middle;
+    let (least, most) = line.interval(Confidence::P95, Ranks::Interpolated);
+    let lines = [(least, 0.75), (most, 0.75), (Some(line.slope), 2.0)];
+    for (slope, width) in lines.into_iter().filter_map(|(slope, width)| Some((slope?, width))) {
+        let value = |x: f64| at_middle + slope * (x - middle);
+        let steps = 200;
+        let inside: Vec<(f64, f64)> = (0..=steps)
+            .map(|step| 1.0 + (n - 1.0) * f64::from(step) / f64::from(steps))
+            .filter(|x| (low..=high).contains(&value(*x)))
+            .map(|x| (frame.x(x - 0.5), frame.y(value(x))))
+            .collect();
+        if let [first, .., last] = inside.as_slice() {
+            page.canvas.line(*first, *last, Stroke::dashed(quiet, width, Dash::Short));
+        }
+    }
 }
 
 /// From the lowest to the highest of values and intervals, and 0 when it is near.

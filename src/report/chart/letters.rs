@@ -11,7 +11,7 @@ use ttf_parser::{Face, GlyphId, OutlineBuilder, Tag};
 
 /// Which of the bundled fonts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Font {
+pub(crate) enum Font {
     /// The sans.
     Regular,
     /// The sans, stronger.
@@ -69,7 +69,7 @@ impl Loaded {
 }
 
 /// The bundled fonts.
-pub(super) struct Letters {
+pub(crate) struct Letters {
     regular: Option<Loaded>,
     medium: Option<Loaded>,
     mono: Option<Loaded>,
@@ -84,7 +84,7 @@ struct Placed<'a> {
 
 impl Letters {
     /// Reads the tables' heads; outlines are read when they are needed.
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self {
             regular: Loaded::try_new(include_bytes!("../../gui/fonts/Roboto-Regular.ttf")),
             medium: Loaded::try_new(include_bytes!("../../gui/fonts/Roboto-Medium.ttf")),
@@ -123,12 +123,12 @@ impl Letters {
     }
 
     /// Width of a text in pixels.
-    pub(super) fn width(&self, text: &str, font: Font, size: f64) -> f64 {
+    pub(crate) fn width(&self, text: &str, font: Font, size: f64) -> f64 {
         self.placed(text, font).1 * size
     }
 
     /// Path data of a text in units of 1/[`UNITS`] em, y upwards, from its start on the base line.
-    pub(super) fn outline(&self, text: &str, font: Font) -> String {
+    pub(crate) fn outline(&self, text: &str, font: Font) -> String {
         let mut pen = Pen { data: String::new(), x: 0.0, scale: 1.0, at: (0, 0) };
         for Placed { font, glyph, x } in self.placed(text, font).0 {
             pen.x = x * UNITS;
@@ -137,12 +137,74 @@ impl Letters {
         }
         pen.data
     }
+
+    /// Traces a text of `size` pixels that begins at `(x, y)` on its base line, y downwards.
+    #[cfg(feature = "media")]
+    #[allow(clippy::cast_possible_truncation)] // Places in a picture.
+    pub(crate) fn trace(
+        &self,
+        text: &str,
+        font: Font,
+        size: f64,
+        (x, y): (f64, f64),
+        to: &mut dyn OutlineBuilder,
+    ) {
+        for placed in self.placed(text, font).0 {
+            let (x, scale) = ((x + placed.x * size) as f32, (size / placed.font.per_em) as f32);
+            let mut onto = Onto { to: &mut *to, x, y: y as f32, scale };
+            let _ = placed.font.face.outline_glyph(placed.glyph, &mut onto);
+        }
+    }
+}
+
+/// Hands outlines on, moved and scaled.
+#[cfg(feature = "media")]
+struct Onto<'a> {
+    to: &'a mut dyn OutlineBuilder,
+    x: f32,
+    y: f32,
+    scale: f32,
+}
+
+#[cfg(feature = "media")]
+impl Onto<'_> {
+    fn at(&self, x: f32, y: f32) -> (f32, f32) {
+        // A font's y goes up, a picture's down.
+        (self.x + x * self.scale, self.y - y * self.scale)
+    }
+}
+
+#[cfg(feature = "media")]
+impl OutlineBuilder for Onto<'_> {
+    fn move_to(&mut self, x: f32, y: f32) {
+        let (x, y) = self.at(x, y);
+        self.to.move_to(x, y);
+    }
+
+    fn line_to(&mut self, x: f32, y: f32) {
+        let (x, y) = self.at(x, y);
+        self.to.line_to(x, y);
+    }
+
+    fn quad_to(&mut self, x1: f32, y1: f32, x: f32, y: f32) {
+        let ((x1, y1), (x, y)) = (self.at(x1, y1), self.at(x, y));
+        self.to.quad_to(x1, y1, x, y);
+    }
+
+    fn curve_to(&mut self, x1: f32, y1: f32, x2: f32, y2: f32, x: f32, y: f32) {
+        let ((x1, y1), (x2, y2), (x, y)) = (self.at(x1, y1), self.at(x2, y2), self.at(x, y));
+        self.to.curve_to(x1, y1, x2, y2, x, y);
+    }
+
+    fn close(&mut self) {
+        self.to.close();
+    }
 }
 
 /// Units in an em of [`Letters::outline`].
-pub(super) const UNITS: f64 = 1000.0;
+pub(crate) const UNITS: f64 = 1000.0;
 /// Height of a capital, in ems: to put text in the middle of something.
-pub(super) const CAPITAL: f64 = 0.711;
+pub(crate) const CAPITAL: f64 = 0.711;
 
 /// Writes an outline as relative, whole-numbered path commands.
 struct Pen {

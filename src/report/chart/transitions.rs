@@ -9,7 +9,7 @@ use crate::model::SessionId;
 use crate::time::Micros;
 
 /// Fewer transitions than this are not shown: they tell nothing yet.
-const ENOUGH: u32 = 5;
+pub(super) const ENOUGH: u32 = 5;
 
 /// How often each state was followed by each other.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

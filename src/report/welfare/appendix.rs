@@ -8,7 +8,7 @@ use crate::model::{Behaviour, ConcernRule, Context, Kind, Level};
 use crate::report::document::{Block, Section, Table, Text};
 
 /// More rows than this are left to the export, and that is said.
-const MOST_ROWS: usize = 2_000;
+pub(super) const MOST_ROWS: usize = 2_000;
 
 /// Appendices A to C.
 pub(super) fn all(input: &Input<'_>) -> Vec<Section> {
@@ -191,7 +191,7 @@ fn events(input: &Input<'_>) -> Section {
     Section { id: "events", title: "Appendix B: Presentations and events".to_owned(), blocks }
 }
 
-fn finish(table: Table, more: usize, blocks: &mut Vec<Block>) {
+pub(super) fn finish(table: Table, more: usize, blocks: &mut Vec<Block>) {
     blocks.push(Block::Table(table));
     if more > 0 {
         blocks.push(Block::words(format!(

@@ -1,6 +1,7 @@
 //! Concern: how long and how often at watch and at stop, and every stop-level incident as a row.
 
 use super::Input;
+use super::appendix::{MOST_ROWS, finish};
 use super::subjects::choice_words;
 use super::words::{NOTHING, count, interval, number, percent};
 use crate::measures::Record;
@@ -81,7 +82,9 @@ pub(super) fn concern(input: &Input<'_>) -> Section {
         blocks.push(Block::words("Nothing is coded that counts: not coded, which is not zero."));
     } else {
         blocks.push(Block::Table(table));
-        blocks.push(Block::Table(incidents(input)));
+        let (table, more) = incidents(input);
+        finish(table, more, &mut blocks);
+        blocks.extend(stills(input));
         blocks.extend(back_offs(input).map(Block::words));
         blocks.extend(resumes(input).map(Block::Table));
     }
@@ -89,7 +92,9 @@ pub(super) fn concern(input: &Input<'_>) -> Section {
     Section { id: "concern", title: "11 Concern".to_owned(), blocks }
 }
 
-fn incidents(input: &Input<'_>) -> Table {
+/// Every incident as a row, and how many more there are than are printed.
+fn incidents(input: &Input<'_>) -> (Table, usize) {
+    let mut more = 0;
     let mut table = Table::new(
         "Every stop-level incident",
         &[
@@ -107,6 +112,10 @@ fn incidents(input: &Input<'_>) -> Table {
     for record in input.counted_records() {
         let all = presentations::of(record);
         for incident in concern::of(record, &all).stop_incidents {
+            if table.rows.len() >= MOST_ROWS {
+                more += 1;
+                continue;
+            }
             // A coding whose passes are not done has no count of incidents; what was marked is shown.
             let session = record.session;
             let name = record
@@ -142,9 +151,26 @@ fn incidents(input: &Input<'_>) -> Table {
         }
     }
     table.note = Some(Text::from(
-        "Stills of the film are not part of this version. Back-off: from the incident's start to the first clear increase of distance by the handler.",
+        "Back-off: from the incident's start to the first clear increase of distance by the handler.",
     ));
-    table
+    (table, more)
+}
+
+/// The film of each incident, or why there is none; nothing where no incident was.
+fn stills(input: &Input<'_>) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for own in input.stills {
+        let head = Text::given(own.session.as_str())
+            .and(", ")
+            .and_at(input.moment(own.session.as_str(), own.at))
+            .and(": what the film shows");
+        blocks.push(Block::Heading(head));
+        blocks.push(match &own.stills {
+            Ok(stills) => Block::Stills(stills.clone()),
+            Err(why) => Block::Paragraph(Text::from("No picture: ").and_why(why.as_str())),
+        });
+    }
+    blocks
 }
 
 /// Where it happened, and what the handler was doing.

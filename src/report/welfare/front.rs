@@ -64,7 +64,7 @@ pub(super) fn what(input: &Input<'_>) -> Section {
         blocks.push(Block::Paragraph(Text::given(context)));
     }
     blocks.push(Block::words(
-        "Every time in this report is a link that opens the film at that picture where Shedlight is installed; the command beside it does the same.",
+        "Every time in this report is a link that opens the film at that picture where Shedlight is installed; the HTML has the command beside it.",
     ));
     Section { id: "what", title: "1 What this report is".to_owned(), blocks }
 }

@@ -15,16 +15,16 @@ mod methods;
 mod subjects;
 mod words;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
-use super::document::{Block, Document, Figure, Moment, Part};
+use super::document::{Block, Document, Figure, Moment, Part, Still};
 use super::link::StudyLink;
 use crate::agreement::pair::Agreement;
 use crate::measures::Record;
 use crate::measures::summary::{CodingSummary, Summary};
-use crate::model::{Animal, AnimalId, Coding, Ethogram, Session, Study};
+use crate::model::{Animal, AnimalId, Coding, Ethogram, Session, SessionId, Study};
 use crate::time::Micros;
 
 /// What the report is made from.
@@ -48,8 +48,21 @@ pub struct Input<'a> {
     pub agreement: &'a Agreement,
     /// Charts, made elsewhere.
     pub figures: &'a [Figure],
+    /// Pictures of stop-level incidents, made elsewhere.
+    pub stills: &'a [IncidentStills],
     /// What was asked for.
     pub asked: &'a Asked,
+}
+
+/// Pictures of a stop-level incident, or why there are none.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct IncidentStills {
+    /// Its session.
+    pub session: SessionId,
+    /// When it began.
+    pub at: Micros,
+    /// The pictures, in order.
+    pub stills: Result<Vec<Still>, String>,
 }
 
 /// What was asked for.
@@ -63,6 +76,16 @@ pub struct Asked {
     pub to: Option<NaiveDate>,
     /// The report's own date.
     pub date: NaiveDate,
+}
+
+/// The records that count: one a session, the primary one, of sessions that are not left out (rule 14).
+#[must_use]
+pub fn counted<'a>(records: &'a [Record<'a>]) -> Vec<&'a Record<'a>> {
+    let mut seen = BTreeSet::new();
+    let counts = |record: &&Record<'_>| {
+        record.coding.purpose == crate::model::Purpose::Primary && record.session.left_out.is_none()
+    };
+    records.iter().filter(counts).filter(|record| seen.insert(&record.session.id)).collect()
 }
 
 /// The report.
@@ -136,26 +159,11 @@ impl<'a> Input<'a> {
 
     /// The records behind them.
     fn counted_records(&self) -> Vec<&'a Record<'a>> {
-        let mut seen = Vec::new();
-        let mut found = Vec::new();
-        for record in self.records {
-            let counts =
-                record.coding.purpose == crate::model::Purpose::Primary && record.session.left_out.is_none();
-            if counts && !seen.contains(&&record.session.id) {
-                seen.push(&record.session.id);
-                found.push(record);
-            }
-        }
-        found
+        counted(self.records)
     }
 
     fn moment(&self, session: &str, at: Micros) -> Moment {
-        Moment {
-            session: session.to_owned(),
-            clock: words::clock(at),
-            url: self.link.url(session, at),
-            command: self.link.command(session, at),
-        }
+        self.link.moment(session, at)
     }
 
     fn moment_s(&self, session: &str, at_s: f64) -> Moment {

@@ -2,29 +2,7 @@
 
 use crate::numeric::bootstrap;
 use crate::report::document::Text;
-use crate::time::Micros;
-
-/// What stands for a value that is not there.
-pub(super) const NOTHING: &str = "—";
-
-pub(super) fn number(value: Option<f64>, decimals: usize) -> String {
-    value.map_or_else(|| NOTHING.to_owned(), |value| plain(value, decimals))
-}
-
-/// Never "-0.0".
-pub(super) fn plain(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let is_zero = text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.');
-    if is_zero { text.trim_start_matches('-').to_owned() } else { text.replace('-', "−") }
-}
-
-pub(super) fn percent(value: Option<f64>) -> String {
-    value.map_or_else(|| NOTHING.to_owned(), |value| format!("{} %", plain(value * 100.0, 1)))
-}
-
-pub(super) fn count(value: Option<u32>) -> String {
-    value.map_or_else(|| NOTHING.to_owned(), |value| value.to_string())
-}
+pub(super) use crate::report::words::{NOTHING, count, number, percent, plain};
 
 /// A name inside a line of ours, so that its script turns no other word around (Unicode's isolates).
 pub(super) fn set_apart(name: &str) -> String {
@@ -35,12 +13,6 @@ pub(super) fn set_apart(name: &str) -> String {
 /// A count with its noun: `1 session`, `2 sessions`.
 pub(super) fn counted(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
-}
-
-/// A position to a tenth when that is exact, else to a thousandth: `4:31.0`.
-pub(super) fn clock(at: Micros) -> String {
-    let text = at.clock();
-    text.strip_suffix("00").map(str::to_owned).unwrap_or(text)
 }
 
 /// A value, or a dash with the reason.
@@ -98,8 +70,5 @@ mod tests {
         assert_eq!(spread(&[(1.0, 4.0), (1.0, 2.0)], 1), "25.0, 50.0; from 25.0 to 50.0 %");
         let many = spread(&[(1.0, 4.0), (1.0, 2.0), (1.0, 3.0), (2.0, 4.0), (0.0, 4.0)], 1);
         assert!(many.starts_with("95 % ["), "{many}");
-        assert_eq!(plain(-0.001, 1), "0.0");
-        assert_eq!(clock(Micros(271_000_000)), "4:31.0");
-        assert_eq!(clock(Micros(271_040_000)), "4:31.040");
     }
 }

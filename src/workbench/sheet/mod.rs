@@ -4,7 +4,9 @@
 //! its line, in words, and nothing is changed; what is left empty stays unknown, never "no" or 0.
 
 pub mod animal;
+pub mod behaviour;
 pub mod plan;
+pub mod report;
 pub mod session;
 pub mod study;
 

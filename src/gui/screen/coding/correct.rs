@@ -37,7 +37,15 @@ impl Coding {
             Wish::BothCameras => self.put_beside(Beside::OtherCamera),
             Wish::Compare => self.put_beside(Beside::Before),
             Wish::Align => self.align(),
-            Wish::Still => self.save_still(),
+            Wish::Still(drawn) => self.save_still(drawn),
+            Wish::Field => self.next_field(),
+            Wish::Definition => {
+                self.reads_definition = !self.reads_definition;
+                self.read_examples();
+            }
+            Wish::Example => self.keep_example(),
+            Wish::Verify => return self.prove(),
+            Wish::Sound => self.toggle_sound(),
             Wish::BackOnResume => {
                 let is_on = self.player.back_on_resume() == Micros::ZERO;
                 self.player.set_back_on_resume(if is_on { BACK_ON_RESUME } else { Micros::ZERO });

@@ -4,8 +4,10 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::{Beside, Coding, Said};
+use crate::export::drawn;
 use crate::gui::feed::Fed;
-use crate::media::{Film, Heading, Picture};
+use crate::measures::{Marks, Record, presentations};
+use crate::media::{Fields, Film, Heading, Picture};
 use crate::model::{Clip, ClipId, Extra, SyncPoint};
 use crate::storage::{coding_file, fingerprint};
 use crate::time::{Micros, TimeBase};
@@ -70,6 +72,9 @@ impl Coding {
                     self.troubles.push(format!("{remark}: {}", path.display()));
                 }
                 self.learn(clip, &path, &film);
+                if self.fields != Fields::Both {
+                    film.set_fields(self.fields);
+                }
                 let _ = self.films.insert(clip, film);
                 self.thread_reel();
             }
@@ -93,6 +98,8 @@ impl Coding {
                 }
             }
             Fed::AllTried => self.opening.clear(),
+            Fed::Sounds(clip) => self.sounds(clip),
+            Fed::Heard(clip, peaks) => self.heard(clip, peaks),
         }
     }
 
@@ -145,11 +152,16 @@ impl Coding {
         cameras
     }
 
+    /// The clips of one camera.
+    pub(super) fn clips_of(&self, camera: usize) -> impl Iterator<Item = &Clip> {
+        let camera = self.cameras().into_iter().nth(camera).flatten();
+        self.session.clips.iter().filter(move |clip| clip.camera == camera)
+    }
+
     /// The pictures of one camera whose clips are open.
     fn reel_of(&self, camera: usize) -> Reel {
-        let camera = self.cameras().into_iter().nth(camera).flatten();
         let mut pieces = Vec::new();
-        for clip in self.session.clips.iter().filter(|clip| clip.camera == camera) {
+        for clip in self.clips_of(camera) {
             let (Some(film), Some(clock)) = (self.films.get(&clip.id), clip.clock()) else { continue };
             let times = film
                 .index()
@@ -176,7 +188,7 @@ impl Coding {
         if self.opening.is_empty() {
             self.go_to_first = None;
         }
-        self.prepare();
+        self.lay_sound();
     }
 
     fn other_camera(&self) -> usize {
@@ -208,6 +220,26 @@ impl Coding {
         }
         self.beside = if self.beside == what { Beside::Nothing } else { what };
         self.beside_picture = None;
+    }
+
+    /// Both fields, the first alone, the second alone, in turn.
+    pub(super) fn next_field(&mut self) {
+        if !self.picture.as_ref().is_some_and(|picture| picture.is_interlaced) {
+            self.said = Said::Refused("this picture was not filmed as two fields".to_owned());
+            return;
+        }
+        let words;
+        (self.fields, words) = match self.fields {
+            Fields::Both => (Fields::First, "the field taken first, alone"),
+            Fields::First => (Fields::Second, "the field taken second, alone, half a picture later"),
+            Fields::Second => (Fields::Both, "both fields, without combs"),
+        };
+        for film in self.films.values() {
+            film.set_fields(self.fields);
+        }
+        // What is seen stays until the same picture has come anew.
+        self.beside_picture = None;
+        self.said = Said::Done(words.to_owned());
     }
 
     /// The picture that should stand beside the one that is coded.
@@ -307,15 +339,30 @@ impl Coding {
         ));
     }
 
-    /// Saves the picture that is seen into the study's folder of stills.
-    pub(super) fn save_still(&mut self) {
+    /// Saves the picture that is seen into the study's folder of stills, as it was filmed but for covered
+    /// faces, or with what is coded of it below.
+    pub(super) fn save_still(&mut self, is_drawn: bool) {
         let (Some(picture), Some(shot)) = (&self.picture, self.player.shown()) else { return };
         let folder = self.folder.root().join("stills");
         let time = shot.at.clock().replace(':', "-");
-        let path = folder.join(format!("{} {time}.png", self.session.id));
+        let coded = if is_drawn { " coded" } else { "" };
+        let path = folder.join(format!("{} {time}{coded}.png", self.session.id));
+        let mut image = picture.to_rgba();
+        if let Some(clip) = self.session.clip(shot.clip) {
+            drawn::cover_faces(&mut image, clip, shot.at);
+        }
+        if is_drawn {
+            let coding = self.coder.coding();
+            let study = &self.folder.study;
+            let record =
+                Record::try_new(coding, self.coder.ethogram(), &self.session, study, Marks::AsTheyStand);
+            let found = record.map_or_else(Vec::new, |record| presentations::of(&record));
+            let words = drawn::caption(coding, self.coder.ethogram(), &self.session, &found, shot.at);
+            image = drawn::Scribe::default().captioned(&image, &words);
+        }
         let saved = std::fs::create_dir_all(&folder)
             .map_err(|error| error.to_string())
-            .and_then(|()| picture.to_rgba().save(&path).map_err(|error| error.to_string()));
+            .and_then(|()| image.save(&path).map_err(|error| error.to_string()));
         self.said = match saved {
             Ok(()) => Said::Done(format!("saved: {}", path.display())),
             Err(why) => Said::Refused(format!("the picture can't be saved ({why}): {}", path.display())),

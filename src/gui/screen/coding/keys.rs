@@ -76,8 +76,18 @@ pub enum Wish {
     Compare,
     /// This moment is seen in both cameras.
     Align,
-    /// Saves the picture.
-    Still,
+    /// One field of an interlaced picture alone.
+    Field,
+    /// Saves the picture, with or without what is coded of it.
+    Still(bool),
+    /// Proves that each picture of the clip is the right one here.
+    Verify,
+    /// Shows what counts as the behaviour that was coded last, or no longer.
+    Definition,
+    /// Keeps the picture as an example of the chosen mark's behaviour.
+    Example,
+    /// Sound on or off.
+    Sound,
     /// Goes back a little when the film starts again, or not.
     BackOnResume,
     /// Plays at a quarter of the speed while its key is held.
@@ -117,6 +127,8 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("\\", "other behaviour: press its key", Wish::Change),
     ("Ctrl+Z", "undo", Wish::Undo),
     ("Ctrl+Shift+Z", "redo", Wish::Redo),
+    ("F2", "what counts as it: definition of the last behaviour", Wish::Definition),
+    ("Ctrl+F2", "keep the picture as its example", Wish::Example),
     ("F3", "repeat the last 4 s", Wish::Loop),
     ("F4", "next pass", Wish::Pass),
     ("F5", "pass done, not done", Wish::PassDone),
@@ -137,7 +149,11 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("Shift+F7", "other camera beside it", Wish::BothCameras),
     ("F8", "same moment in both cameras", Wish::Align),
     ("F9", "picture before beside it", Wish::Compare),
-    ("F10", "save the picture", Wish::Still),
+    ("Shift+F9", "one field alone (interlaced film)", Wish::Field),
+    ("F10", "save the picture", Wish::Still(false)),
+    ("Shift+F10", "save it with its coding", Wish::Still(true)),
+    ("F11", "prove the clip: every picture the right one", Wish::Verify),
+    ("F12", "sound on, off", Wish::Sound),
     ("F1", "show the keys", Wish::Keys),
     ("Escape", "back to the sessions", Wish::Leave),
 ];
@@ -160,6 +176,7 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
             Named::Delete | Named::Backspace => "Delete",
             Named::Tab => "Tab",
             Named::F1 => "F1",
+            Named::F2 => "F2",
             Named::F3 => "F3",
             Named::F4 => "F4",
             Named::F5 => "F5",
@@ -168,6 +185,8 @@ pub fn wish(key: &Key, modifiers: Modifiers) -> Option<Wish> {
             Named::F8 => "F8",
             Named::F9 => "F9",
             Named::F10 => "F10",
+            Named::F11 => "F11",
+            Named::F12 => "F12",
             Named::Escape => "Escape",
             _ => return None,
         },

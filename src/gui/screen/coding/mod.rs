@@ -1,9 +1,12 @@
 //! The Coding screen: the picture, the presentations, the ribbon, the tape, the keyboard.
 
 mod correct;
+mod definition;
 mod film;
 pub mod keys;
 mod prepared;
+mod proof;
+mod sound;
 mod view;
 
 use std::collections::BTreeMap;
@@ -16,11 +19,14 @@ use iced::{Subscription, Task};
 
 use self::keys::Wish;
 use self::prepared::Prepared;
+use self::sound::Hearing;
 use crate::gui::feed::{self, Fed};
-use crate::gui::widget::tape;
+use crate::gui::settings::Settings;
 use crate::gui::widget::video::Sight;
-use crate::media::{Film, Picture};
-use crate::model::{ClipId, MarkId, Session};
+use crate::gui::widget::wave::Wave;
+use crate::gui::widget::{keyboard as cap, tape};
+use crate::media::{Fields, Film, Picture};
+use crate::model::{BehaviourId, ClipId, MarkId, Session};
 use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::{Error, StudyFolder, coding_file};
 use crate::time::{FrameNumber, Micros};
@@ -47,6 +53,8 @@ pub enum Message {
     Tape(tape::Gesture),
     /// The ribbon was clicked.
     Go(Micros),
+    /// How far the proof of the clip has come, or what came of it.
+    Proof(proof::Told),
     /// The note is typed.
     NoteTyped(String),
     /// The note is finished.
@@ -97,6 +105,7 @@ pub(super) enum Beside {
 }
 
 /// One coding, open.
+#[allow(clippy::struct_excessive_bools)] // Each on its own.
 pub struct Coding {
     path: PathBuf,
     folder: StudyFolder,
@@ -116,12 +125,21 @@ pub struct Coding {
     camera: usize,
     other_reel: Reel,
     beside: Beside,
+    fields: Fields,
+    mirrored: bool,
+    reads_definition: bool,
+    /// The behaviour that was coded, or tried, last.
+    last: Option<BehaviourId>,
+    examples: Vec<iced::widget::image::Handle>,
     beside_picture: Option<(Shot, Arc<Picture>)>,
     aligning: Option<(ClipId, Micros)>,
     note: Option<String>,
     changing: bool,
     show_keys: bool,
     prepared: Prepared,
+    hearing: Hearing,
+    proof: Option<proof::Proof>,
+    waves: Vec<Wave>,
     start: Instant,
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
@@ -141,6 +159,7 @@ impl Coding {
         folder: StudyFolder,
         path: &Path,
         at: Option<Micros>,
+        settings: &Settings,
         now: Instant,
     ) -> Result<(Self, Task<Message>), Error> {
         let opened = coding_file::open(path)?;
@@ -153,7 +172,7 @@ impl Coding {
             .unwrap_or_default();
         let history = History::from_records(&opened.records);
         let go_to_first = at.or_else(|| coding_file::place(path)).or(opened.coding.left_at);
-        let autosave = Autosave::try_new(opened.path.clone(), opened.journal)?;
+        let autosave = Autosave::try_new(opened.on_disk, opened.journal)?;
         let mut troubles = Vec::new();
         let mut clips: Vec<(ClipId, PathBuf)> = Vec::new();
         for clip in &session.clips {
@@ -199,11 +218,19 @@ impl Coding {
             camera: 0,
             other_reel: Reel::default(),
             beside: Beside::Nothing,
+            fields: Fields::Both,
+            mirrored: settings.mirrored,
+            reads_definition: false,
+            last: None,
+            examples: Vec::new(),
             beside_picture: None,
             aligning: None,
             note: None,
             changing: false,
             show_keys: false,
+            hearing: Hearing::default(),
+            proof: None,
+            waves: Vec::new(),
             start: now,
             edits_since_checkpoint: 0,
             go_to_first,
@@ -213,7 +240,7 @@ impl Coding {
             break_told: false,
         };
         screen.prepare();
-        let task = feed::open(clips, crate::media::cache::Cache::DEFAULT_BYTES).map(Message::Fed);
+        let task = feed::open(clips, settings.cache_bytes()).map(Message::Fed);
         Ok((screen, task))
     }
 
@@ -252,7 +279,10 @@ impl Coding {
     }
 
     fn prepare(&mut self) {
-        self.prepared = Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel());
+        self.prepared =
+            Prepared::of(&self.coder, &self.session, &self.folder.study, self.player.reel(), self.mirrored);
+        self.prepared.tape.sound.clone_from(&self.waves);
+        self.prepared.ribbon.sound.clone_from(&self.waves);
     }
 
     /// Moment under the reading line.
@@ -303,6 +333,7 @@ impl Coding {
             Message::Fed(fed) => self.fed(fed),
             Message::Tick => {}
             Message::Tape(gesture) => self.gesture(gesture),
+            Message::Proof(told) => self.proof_told(told),
             Message::Go(at) => self.player.go_to(at, self.now()),
             Message::NoteTyped(text) => self.note = Some(text),
             Message::NoteDone => {
@@ -339,10 +370,18 @@ impl Coding {
         }
         self.pursue();
         self.pursue_beside();
+        self.hear();
         Action::None
     }
 
     fn press(&mut self, key: char) {
+        let key = if self.mirrored { cap::mirrored(key) } else { key };
+        let named = self.coder.ethogram().behaviours.iter().find(|own| own.key == Some(key));
+        let live = self.coder.behaviour_of(key).ok().or(named).map(|own| own.id.clone());
+        if live.is_some() && live != self.last {
+            self.last = live;
+            self.read_examples();
+        }
         let Some(shot) = self.player.shown().filter(|_| self.picture.is_some()) else {
             self.said = Said::Refused("there is no picture yet to place a mark on".to_owned());
             return;
@@ -438,6 +477,7 @@ impl Coding {
         let action = self.wish(wish);
         self.pursue();
         self.pursue_beside();
+        self.hear();
         action
     }
 

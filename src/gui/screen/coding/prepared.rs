@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::gui::theme;
-use crate::gui::widget::keyboard::{Cap, LAYOUT};
+use crate::gui::widget::keyboard::{self, Cap, LAYOUT};
 use crate::gui::widget::{card, ribbon, tape};
 use crate::measures::presentations::{self, Latency, Outcome};
 use crate::measures::{Marks, Record, concern};
@@ -24,7 +24,7 @@ pub(super) struct Prepared {
 }
 
 impl Prepared {
-    pub(super) fn of(coder: &Coder, session: &Session, study: &Study, reel: &Reel) -> Self {
+    pub(super) fn of(coder: &Coder, session: &Session, study: &Study, reel: &Reel, mirrored: bool) -> Self {
         let coding = coder.coding();
         let ethogram = coder.ethogram();
         let end = reel.end().or(session.extent().map(|span| span.to)).unwrap_or(Micros::MAX);
@@ -84,11 +84,19 @@ impl Prepared {
             .collect();
         let gaps = reel.gaps().as_slice().to_vec();
         Self {
-            tape: tape::Content { rows, gaps: gaps.clone(), extent },
-            ribbon: ribbon::Content { extent, coded: filled.as_slice().to_vec(), cues, stops, seams, gaps },
+            tape: tape::Content { rows, gaps: gaps.clone(), extent, sound: Vec::new() },
+            ribbon: ribbon::Content {
+                extent,
+                coded: filled.as_slice().to_vec(),
+                cues,
+                stops,
+                seams,
+                gaps,
+                sound: Vec::new(),
+            },
             cards,
             reached,
-            caps: caps(coder, study.animal(&session.animal)),
+            caps: caps(coder, study.animal(&session.animal), mirrored),
         }
     }
 
@@ -97,7 +105,7 @@ impl Prepared {
         let holding: Vec<(&str, bool)> =
             coder.holding_at(at).iter().map(|mark| (mark.behaviour.as_str(), mark.is_open())).collect();
         for cap in self.caps.iter_mut().flatten() {
-            let id = coder.behaviour_of(cap.key).ok().map(|behaviour| behaviour.id.as_str());
+            let id = coder.behaviour_of(cap.codes).ok().map(|behaviour| behaviour.id.as_str());
             let state = holding.iter().find(|(own, _)| Some(*own) == id);
             cap.holds = state.is_some();
             cap.recording = state.is_some_and(|(_, open)| *open);
@@ -146,14 +154,16 @@ fn colour_of(coder: &Coder, behaviour: &Behaviour) -> (iced::Color, bool) {
     theme::state(place.unwrap_or(0))
 }
 
-fn caps(coder: &Coder, animal: Option<&Animal>) -> Vec<Vec<Cap>> {
-    let cap = |key: char| {
+fn caps(coder: &Coder, animal: Option<&Animal>, mirrored: bool) -> Vec<Vec<Cap>> {
+    let cap = |shown: char| {
+        let key = if mirrored { keyboard::mirrored(shown) } else { shown };
         let behaviour = coder.behaviour_of(key).ok();
         let any = || coder.ethogram().behaviours.iter().find(|b| b.key == Some(key));
         let named = behaviour.or_else(any);
         let level = named.and_then(|b| b.concern_in(animal).map(|rule| rule.level).max());
         Cap {
-            key,
+            key: shown,
+            codes: key,
             name: named.map(|b| b.name.clone()),
             definition: named.map(definition).unwrap_or_default(),
             concern: level.map_or("", Level::word),

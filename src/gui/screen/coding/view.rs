@@ -165,6 +165,9 @@ impl Coding {
         ]
         .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO })
         .align_y(Alignment::Center);
+        if self.reads_definition {
+            return container(self.definition(palette)).width(316).into();
+        }
         column![head, scrollable(cards).height(Length::Fill)].spacing(6).width(316).into()
     }
 
@@ -228,10 +231,14 @@ impl Coding {
             Said::Done(words) => (words, palette.text),
             Said::Refused(words) => (words, palette.accent),
         };
-        let trouble = self.troubles.first().filter(|_| self.picture.is_some()).map_or("", String::as_str);
+        let notice = self.autosave.as_ref().and_then(crate::workbench::autosave::Autosave::notice);
+        let trouble = self.troubles.first().filter(|_| self.picture.is_some()).cloned();
+        let trouble = notice.or(trouble).unwrap_or_default();
+        let proof = self.proof.as_ref().map_or_else(String::new, super::proof::Proof::words);
         row![
             text(words).size(theme::BODY).color(ink),
             space::horizontal(),
+            text(proof).size(theme::BODY).color(palette.quiet),
             text(trouble).size(theme::BODY).color(palette.accent),
             text("F1 keys").size(theme::BODY).color(palette.quiet),
             saved,

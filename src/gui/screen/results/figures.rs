@@ -3,24 +3,14 @@
 use crate::measures::advice::Advice;
 use crate::measures::summary::{Figures, OneLatency};
 use crate::model::{Choice, Kind};
+use crate::report::words::{count, number, percent, signed};
 use crate::time::Micros;
 
 /// Lines under a heading.
+#[derive(Debug)]
 pub(super) struct Group {
     pub(super) title: &'static str,
     pub(super) lines: Vec<(String, String)>,
-}
-
-fn number(value: Option<f64>, decimals: usize) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| format!("{value:.decimals$}"))
-}
-
-fn percent(value: Option<f64>) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| format!("{:.1} %", value * 100.0))
-}
-
-fn count(value: Option<u32>) -> String {
-    value.map_or_else(|| "—".to_owned(), |value| value.to_string())
 }
 
 fn line(what: impl Into<String>, value: impl Into<String>) -> (String, String) {
@@ -111,7 +101,7 @@ fn latencies(figures: &Figures) -> Group {
 
 fn turns(figures: &Figures) -> Group {
     let own = &figures.approach;
-    let index = own.index.map_or_else(|| "—".to_owned(), |index| format!("{index:+.2}"));
+    let index = signed(own.index, 2);
     let mut lines = vec![
         line("Approach, retreat", format!("{}, {}", count(own.approaches), count(own.retreats))),
         line("Share, index", format!("{}, {index}", number(own.share, 2))),

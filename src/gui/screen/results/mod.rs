@@ -1,23 +1,24 @@
 //! Results of one session, and Progress of one animal: the numbers beside the pictures of them. Whatever
 //! is drawn leads to its place in the film.
 
+mod drawn;
 mod figures;
+mod save;
 
-use std::path::{Path, PathBuf};
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+use std::sync::Arc;
 
 use iced::keyboard::key::Named;
 use iced::keyboard::{self, Key};
 use iced::widget::{button, column, container, mouse_area, row, scrollable, space, svg, text};
 use iced::{Element, Length, Point, Subscription, Task};
 
+pub use self::drawn::Drawn;
 use self::figures::Group;
 use crate::gui::theme::{self, Mode, Palette};
-use crate::measures::{Marks, Record, advice, summary};
-use crate::model::{AnimalId, Purpose, SessionId};
-use crate::report::album;
-use crate::report::chart::{Chart, Look};
+use crate::model::{AnimalId, SessionId};
 use crate::storage::StudyFolder;
-use crate::storage::study_folder::LoadedCoding;
 use crate::time::Micros;
 
 /// Of what.
@@ -25,6 +26,8 @@ use crate::time::Micros;
 pub enum Subject {
     /// One coding.
     Session(PathBuf),
+    /// Codings of several sessions, chosen one by one: pooled, the session as the unit.
+    Several(Vec<PathBuf>),
     /// All primary codings of an animal.
     Animal(AnimalId),
 }
@@ -42,6 +45,10 @@ pub enum Message {
     KeyDown(Key),
     /// Save the charts.
     Save,
+    /// They are saved, or not: in words.
+    Saved(String),
+    /// What was asked for is drawn; the number says by which asking.
+    Drawn(u64, Arc<Drawn>),
     /// Back.
     Leave,
 }
@@ -60,142 +67,80 @@ pub enum Action {
 
 /// The pictures' scroll.
 const SCROLL: &str = "results-charts";
-/// Width of the charts.
-const WIDTH: u32 = 840;
-
 /// The screen.
 pub struct Results {
     folder: StudyFolder,
     subject: Subject,
-    codings: Vec<LoadedCoding>,
-    title: String,
-    groups: Vec<Group>,
-    charts: Vec<(Chart, svg::Handle)>,
+    /// Sessions that the person at work is still to code a second time: nothing of them is shown.
+    hidden: BTreeSet<SessionId>,
+    mode: Mode,
+    /// What is shown; while something new is being drawn, what was there before.
+    drawn: Option<Arc<Drawn>>,
+    /// How often drawing was asked for: what an earlier asking brings late is not shown.
+    asked: u64,
     over: Option<(usize, Point)>,
     said: String,
 }
 
+/// What the last line says while nothing else is to be said.
+const HELP: &str = "Click a bar, a step or a mark: the film opens there. + and − take a session in or out, A takes \
+                    the whole study; Escape goes back, F10 saves the charts.";
+/// The same for one animal's progress.
+const HELP_PROGRESS: &str =
+    "Click a dot, a bar or a step: the film opens there. Escape goes back, F10 saves the charts.";
+
 impl Results {
-    /// Reads what is needed and draws it.
+    /// The screen, and the task that reads what is needed and draws it, off the drawing thread.
+    pub fn start(
+        folder: StudyFolder,
+        subject: Subject,
+        hidden: BTreeSet<SessionId>,
+        mode: Mode,
+    ) -> (Self, Task<Message>) {
+        let said = String::new();
+        let mut screen = Self { folder, subject, hidden, mode, drawn: None, asked: 0, over: None, said };
+        let task = screen.draw();
+        (screen, task)
+    }
+
+    /// The same, drawn before it returns.
     #[must_use]
-    pub fn new(folder: StudyFolder, subject: Subject, mode: Mode) -> Self {
-        let mut problems = Vec::new();
-        let mut codings: Vec<LoadedCoding> = Vec::new();
-        for path in paths(&folder, &subject) {
-            match folder.load_coding(&path) {
-                Ok(coding) => codings.push(coding),
-                Err(error) => problems.push(error.to_string()),
-            }
-        }
-        codings.sort_by(|a, b| {
-            (a.session.recorded_at, &a.session.id).cmp(&(b.session.recorded_at, &b.session.id))
-        });
-        let said = if problems.is_empty() {
-            "Click a bar, a step or a mark: the film opens there. Escape goes back, F10 saves the charts."
-                .to_owned()
-        } else {
-            problems.join("; ")
-        };
-        let mut screen = Self {
-            folder,
-            subject,
-            codings,
-            title: String::new(),
-            groups: Vec::new(),
-            charts: Vec::new(),
-            over: None,
-            said,
-        };
-        screen.set_mode(mode);
-        screen
+    pub fn new(folder: StudyFolder, subject: Subject, hidden: BTreeSet<SessionId>, mode: Mode) -> Self {
+        let drawn = Some(Arc::new(Drawn::of(&folder, &subject, &hidden, mode)));
+        Self { folder, subject, hidden, mode, drawn, asked: 0, over: None, said: String::new() }
+    }
+
+    /// Draws everything anew; what is there stays until it is done.
+    fn draw(&mut self) -> Task<Message> {
+        self.asked += 1;
+        let (asked, folder, subject, mode) =
+            (self.asked, self.folder.clone(), self.subject.clone(), self.mode);
+        let hidden = self.hidden.clone();
+        let drawn = async move { Arc::new(Drawn::of(&folder, &subject, &hidden, mode)) };
+        Task::perform(drawn, move |drawn| Message::Drawn(asked, drawn))
     }
 
     /// Draws everything in the colours of a mode.
-    pub fn set_mode(&mut self, mode: Mode) {
-        let look = match mode {
-            Mode::Dark => Look::dark(),
-            Mode::Light => Look::light(),
-        };
-        let look = look.with_width(WIDTH);
-        let records: Vec<Record<'_>> = self
-            .codings
-            .iter()
-            .filter_map(|own| {
-                Record::try_new(&own.coding, &own.ethogram, &own.session, &self.folder.study, Marks::All)
-            })
-            .collect();
-        let name = |id: &AnimalId| {
-            self.folder.study.animal(id).map_or_else(|| id.to_string(), |animal| animal.name.clone())
-        };
-        let (title, groups, charts) = match &self.subject {
-            Subject::Session(_) => match records.first() {
-                Some(record) => {
-                    let before = self.before(record);
-                    let mut course: Vec<Record<'_>> = before
-                        .iter()
-                        .filter_map(|own| {
-                            let study = &self.folder.study;
-                            Record::try_new(&own.coding, &own.ethogram, &own.session, study, Marks::All)
-                        })
-                        .collect();
-                    course.push(record.clone());
-                    let coding = &record.coding;
-                    let title = format!(
-                        "{} · {} · coded by {} ({})",
-                        name(&record.session.animal),
-                        record.session.recorded_at.map_or_else(
-                            || record.session.id.to_string(),
-                            |time| time.format("%-d %b %Y").to_string()
-                        ),
-                        coding.by,
-                        coding.purpose.word()
-                    );
-                    let figures = summary::coding(record).figures;
-                    let advice = (coding.purpose == Purpose::Primary).then(|| advice::after(&course));
-                    (title, figures::groups(&figures, advice.as_ref()), album::of_session(record, &look))
-                }
-                None => (String::new(), Vec::new(), Vec::new()),
-            },
-            Subject::Animal(animal) => {
-                let pooled = summary::animals(&records);
-                let groups = pooled
-                    .first()
-                    .map(|own| figures::groups(&own.figures, Some(&advice::after(&records))))
-                    .unwrap_or_default();
-                let title = format!("{} · {} sessions", name(animal), records.len());
-                let charts = if records.is_empty() { Vec::new() } else { album::of_animal(&records, &look) };
-                (title, groups, charts)
-            }
-        };
-        self.title = title;
-        self.groups = groups;
-        self.charts = charts
-            .into_iter()
-            .map(|chart| {
-                let handle = svg::Handle::from_memory(chart.svg.clone().into_bytes());
-                (chart, handle)
-            })
-            .collect();
-        self.over = None;
+    pub fn set_mode(&mut self, mode: Mode) -> Task<Message> {
+        self.mode = mode;
+        self.draw()
     }
 
-    /// Primary codings of the animal's sessions before this one.
-    fn before(&self, record: &Record<'_>) -> Vec<LoadedCoding> {
-        let animal = Subject::Animal(record.session.animal.clone());
-        let mut all: Vec<LoadedCoding> = paths(&self.folder, &animal)
-            .iter()
-            .filter_map(|path| self.folder.load_coding(path).ok())
-            .filter(|own| own.session.id != record.session.id)
-            .filter(|own| own.session.recorded_at < record.session.recorded_at)
-            .collect();
-        all.sort_by_key(|own| own.session.recorded_at);
-        all
+    /// Takes other sessions.
+    fn choose(&mut self, subject: Subject) -> Action {
+        if subject == self.subject {
+            "There is no other session to take in or out.".clone_into(&mut self.said);
+            return Action::None;
+        }
+        self.subject = subject;
+        self.said.clear();
+        Action::Run(self.draw())
     }
 
     /// What stands in the window's title.
     #[must_use]
     pub fn title(&self) -> &str {
-        &self.title
+        self.drawn.as_ref().map_or("", |drawn| &drawn.title)
     }
 
     /// Whether it shows an animal over its sessions.
@@ -214,7 +159,22 @@ impl Results {
                     return Action::Go(session, at);
                 }
             }
-            Message::Save | Message::KeyDown(Key::Named(Named::F10)) => self.save(),
+            Message::Save | Message::KeyDown(Key::Named(Named::F10)) => return self.save(),
+            Message::Saved(words) => self.said.clone_from(words),
+            Message::Drawn(asked, drawn) => {
+                if *asked == self.asked {
+                    (self.drawn, self.over) = (Some(drawn.clone()), None);
+                }
+            }
+            Message::KeyDown(Key::Character(key)) if !self.is_progress() => {
+                let subject = match key.as_str() {
+                    "+" | "=" => drawn::with_another(&self.folder, &self.subject, &self.hidden),
+                    "-" | "−" => drawn::without_last(&self.folder, &self.subject, &self.hidden),
+                    "a" | "A" => drawn::whole_study(&self.folder, &self.hidden),
+                    _ => return Action::None,
+                };
+                return self.choose(subject);
+            }
             Message::Leave | Message::KeyDown(Key::Named(Named::Escape)) => return Action::Leave,
             Message::KeyDown(Key::Named(named)) => {
                 let by = match named {
@@ -236,16 +196,24 @@ impl Results {
 
     fn hit(&self) -> Option<&crate::report::chart::Hit> {
         let (chart, at) = self.over?;
-        let (chart, _) = self.charts.get(chart)?;
+        let (chart, _) = self.drawn.as_ref()?.charts.get(chart)?;
         chart.hit_at(f64::from(at.x), f64::from(at.y))
     }
 
-    fn save(&mut self) {
+    fn save(&mut self) -> Action {
+        let Some(drawn) = self.drawn.clone() else { return Action::None };
+        "Saving the charts …".clone_into(&mut self.said);
         let folder = self.folder.root().join("figures");
-        match write_charts(&folder, &self.title, &self.charts) {
-            Ok(count) => self.said = format!("{count} charts saved as SVG in {}", folder.display()),
-            Err(error) => self.said = format!("the charts can't be saved ({error}): {}", folder.display()),
-        }
+        let name = format!("{} {}", self.folder.study.title, drawn.title);
+        let saved = async move { save::charts(&folder, &name, &drawn.charts) };
+        Action::Run(Task::perform(saved, Message::Saved))
+    }
+
+    /// What the last line says.
+    fn words<'s>(&'s self, drawn: &'s Drawn) -> &'s str {
+        let help = if self.is_progress() { HELP_PROGRESS } else { HELP };
+        let said = [self.said.as_str(), drawn.problems.as_str()];
+        said.into_iter().find(|words| !words.is_empty()).unwrap_or(help)
     }
 
     /// Keys of the screen.
@@ -260,16 +228,17 @@ impl Results {
     #[must_use]
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        if self.charts.is_empty() {
-            return nothing(palette, &self.said);
+        let Some(drawn) = &self.drawn else { return still_drawing(palette) };
+        if drawn.charts.is_empty() {
+            return nothing(palette, self.words(drawn));
         }
         let mut numbers = column![].spacing(12).padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
-        for group in &self.groups {
+        for group in &drawn.groups {
             numbers = numbers.push(group_view(group, palette));
         }
         let mut pictures =
             column![].spacing(12).padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
-        for (place, (chart, handle)) in self.charts.iter().enumerate() {
+        for (place, (chart, handle)) in drawn.charts.iter().enumerate() {
             #[allow(clippy::cast_precision_loss)] // Sizes of pictures.
             let (width, height) = (chart.width as f32, chart.height as f32);
             let picture = svg(handle.clone()).width(Length::Fixed(width)).height(Length::Fixed(height));
@@ -281,9 +250,9 @@ impl Results {
             let pointer = iced::mouse::Interaction::Pointer;
             pictures = pictures.push(if over { area.interaction(pointer) } else { area });
         }
-        let words = self.hit().map_or(self.said.as_str(), |hit| hit.words.as_str());
+        let words = self.hit().map_or_else(|| self.words(drawn), |hit| hit.words.as_str());
         let head = row![
-            text(&self.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
+            text(&drawn.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
             space::horizontal(),
             button(text("Save the charts (F10)").size(theme::BODY))
                 .padding([4, 12])
@@ -318,6 +287,13 @@ fn group_view(group: &Group, palette: Palette) -> Element<'_, Message> {
     container(lines).padding(12).width(Length::Fill).style(theme::card(palette)).into()
 }
 
+/// The first time, until there is something to show.
+fn still_drawing(palette: Palette) -> Element<'static, Message> {
+    container(text("Counting and drawing …").size(theme::BODY).color(palette.quiet))
+        .center(Length::Fill)
+        .into()
+}
+
 /// Nothing can be shown.
 fn nothing(palette: Palette, said: &str) -> Element<'_, Message> {
     let words = column![
@@ -334,31 +310,4 @@ fn nothing(palette: Palette, said: &str) -> Element<'_, Message> {
     .spacing(12)
     .max_width(560);
     container(words).center(Length::Fill).into()
-}
-
-/// The coding files a subject is made of.
-fn paths(folder: &StudyFolder, subject: &Subject) -> Vec<PathBuf> {
-    match subject {
-        Subject::Session(path) => vec![path.clone()],
-        Subject::Animal(animal) => folder
-            .list()
-            .sessions
-            .iter()
-            .filter(|entry| entry.session.animal == *animal && entry.session.left_out.is_none())
-            .filter_map(|entry| {
-                let primary = entry.codings.iter().find(|(_, head)| head.purpose == Purpose::Primary)?;
-                Some(primary.0.clone())
-            })
-            .collect(),
-    }
-}
-
-fn write_charts(folder: &Path, title: &str, charts: &[(Chart, svg::Handle)]) -> std::io::Result<usize> {
-    std::fs::create_dir_all(folder)?;
-    let name: String = title.chars().map(|own| if own.is_alphanumeric() { own } else { '-' }).collect();
-    for (number, (chart, _)) in (1..).zip(charts) {
-        let path = folder.join(format!("{name}-{number}.svg"));
-        crate::files::write_atomically(&path, chart.svg.as_bytes()).map_err(std::io::Error::other)?;
-    }
-    Ok(charts.len())
 }

@@ -1,16 +1,21 @@
 //! The home: what is in the study, who coded what, what to do next.
 
+mod background;
+mod view;
+
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use iced::keyboard::key::Named;
 use iced::keyboard::{self, Key};
-use iced::widget::{button, column, container, row, scrollable, space, text, text_input};
-use iced::{Element, Length, Subscription};
+use iced::widget::image::Handle;
+use iced::{Subscription, Task};
 
+pub use self::background::{Learned, due};
 use super::sheet::Subject;
 use super::{new_study, results, sheet};
-use crate::gui::theme::{self, Mode, Palette};
-use crate::model::{Purpose, Status};
+use crate::agreement::plan::Due;
+use crate::model::{Purpose, SessionId, Status};
 use crate::storage::{CodingHead, Listing, SessionEntry, StudyFolder};
 
 /// A wish.
@@ -38,6 +43,14 @@ pub enum Message {
     Sheet(Ask),
     /// Another study.
     NewStudy,
+    /// Something was learned in the background.
+    Learned(Learned),
+    /// Studies and settings.
+    Settings,
+    /// The ethogram.
+    Ethogram,
+    /// The report.
+    Report,
 }
 
 /// Which sheet.
@@ -71,8 +84,14 @@ pub enum Action {
     NewStudy(Option<PathBuf>),
     /// Fill in a sheet.
     Sheet(Subject),
-    /// Show numbers and charts.
-    Results(results::Subject),
+    /// Show numbers and charts, but nothing of these sessions.
+    Results(results::Subject, BTreeSet<SessionId>),
+    /// Show studies and settings.
+    Settings,
+    /// Show the ethogram.
+    Ethogram,
+    /// Show the report.
+    Report,
     /// Compare two codings of a session.
     Agreement(crate::model::SessionId),
 }
@@ -87,6 +106,11 @@ pub struct Sessions {
     clip_path: String,
     filter: String,
     said: Option<String>,
+    /// Who is due for a second coding; none before that is known.
+    due: Option<BTreeMap<SessionId, Due>>,
+    looks: BTreeMap<SessionId, Handle>,
+    /// The list is new: the background has not been asked yet.
+    is_new: bool,
 }
 
 impl Sessions {
@@ -98,12 +122,89 @@ impl Sessions {
             .or_else(|| folder.as_ref()?.study.people.first().map(|person| person.code.to_string()))
             .unwrap_or_default();
         let chosen = listing.sessions.len().saturating_sub(1);
-        Self { folder, listing, chosen, person, clip_path: String::new(), filter: String::new(), said }
+        Self {
+            folder,
+            listing,
+            chosen,
+            person,
+            clip_path: String::new(),
+            filter: String::new(),
+            said,
+            due: None,
+            looks: BTreeMap::new(),
+            is_new: true,
+        }
     }
 
     /// Reads the folder again.
     pub fn refresh(&mut self) {
         self.listing = self.folder.as_ref().map(StudyFolder::list).unwrap_or_default();
+        self.is_new = true;
+    }
+
+    /// Asks the background about a list that is new.
+    pub fn look(&mut self) -> Option<Task<Message>> {
+        let folder = self.folder.as_ref().filter(|_| self.is_new)?;
+        self.is_new = false;
+        Some(background::look(folder, &self.listing.sessions))
+    }
+
+    /// Whether the first record of a session, its date and its step are hidden from the person at work,
+    /// who is to code it a second time and has not closed that coding yet.
+    fn is_masked(&self, entry: &SessionEntry) -> bool {
+        let own = entry.codings.iter().find(|(_, head)| head.by.as_str() == self.person.trim());
+        if let Some((_, head)) = own {
+            return head.purpose == Purpose::Second && head.status == Status::Open;
+        }
+        let person = self.person.trim();
+        if person.is_empty() {
+            return false;
+        }
+        let Some(due) = &self.due else {
+            // Not known yet: what may have to be hidden is hidden until it is.
+            return entry.codings.iter().any(|(_, head)| head.purpose == Purpose::Primary);
+        };
+        let due = due.get(&entry.session.id);
+        due.is_some_and(|due| due.is_waiting() && due.coder.as_str() != person)
+    }
+
+    /// Sessions of which nothing may be shown to the person at work, neither alone nor among others.
+    fn masked(&self) -> BTreeSet<SessionId> {
+        let masked = self.listing.sessions.iter().filter(|entry| self.is_masked(entry));
+        masked.map(|entry| entry.session.id.clone()).collect()
+    }
+
+    /// What can be looked for in a session: what its line says, and what it is called.
+    fn words(&self, entry: &SessionEntry) -> String {
+        let session = &entry.session;
+        let name = self.folder.as_ref().and_then(|folder| folder.study.animal(&session.animal));
+        let mut words = vec![
+            session.id.to_string(),
+            session.animal.to_string(),
+            name.map(|animal| animal.name.clone()).unwrap_or_default(),
+            self.due_words(entry).unwrap_or_default(),
+        ];
+        if let Some(left_out) = &session.left_out {
+            words.push(format!("left out {}", left_out.reason));
+        }
+        if entry.codings.is_empty() {
+            words.push("not coded".to_owned());
+        }
+        if !self.is_masked(entry) {
+            words.push(session.step.map_or_else(String::new, |step| format!("step {step}")));
+            if let Some(time) = session.wall_clock(crate::time::Micros::ZERO) {
+                words.push(time.format("%-d %b %Y %Y-%m-%d").to_string());
+            }
+            words.extend(entry.codings.iter().map(|(_, head)| state_of(head)));
+        }
+        words.join(" ").to_lowercase()
+    }
+
+    /// That somebody is due for a second coding, and why.
+    fn due_words(&self, entry: &SessionEntry) -> Option<String> {
+        let due = self.due.as_ref()?.get(&entry.session.id).filter(|due| due.is_waiting())?;
+        let whose = if due.coder.as_str() == self.person.trim() { "another coder" } else { "you" };
+        Some(format!("second coding due: {whose}"))
     }
 
     /// Says something below the list.
@@ -118,12 +219,14 @@ impl Sessions {
     }
 
     fn shown(&self) -> Vec<(usize, &SessionEntry)> {
-        let wanted = self.filter.to_lowercase();
+        let filter = self.filter.to_lowercase();
+        let wanted: Vec<&str> = filter.split_whitespace().collect();
         let fits = |entry: &SessionEntry| {
-            let session = &entry.session;
-            wanted.is_empty()
-                || session.id.as_str().to_lowercase().contains(&wanted)
-                || session.animal.as_str().to_lowercase().contains(&wanted)
+            if wanted.is_empty() {
+                return true;
+            }
+            let words = self.words(entry);
+            wanted.iter().all(|word| words.contains(word))
         };
         self.listing.sessions.iter().enumerate().filter(|(_, entry)| fits(entry)).collect()
     }
@@ -142,6 +245,15 @@ impl Sessions {
             }
             Message::Dropped(path) => return self.add_clip(path),
             Message::Filter(text) => self.filter = text,
+            Message::Settings => return Action::Settings,
+            Message::Ethogram => return Action::Ethogram,
+            Message::Report => return Action::Report,
+            Message::Learned(Learned::Due(due)) => {
+                self.due = Some(due.into_iter().map(|due| (due.session.clone(), due)).collect());
+            }
+            Message::Learned(Learned::Looks(session, looks)) => {
+                let _ = self.looks.insert(session, looks);
+            }
             Message::NewStudy => return Action::NewStudy(None),
             Message::KeyDown(key, modifiers) => return self.key_down(&key, modifiers),
             Message::Sheet(ask) => return self.sheet(ask),
@@ -162,7 +274,17 @@ impl Sessions {
                 return match self.own_coding() {
                     Some(path) => Action::Open(path),
                     None if self.listing.sessions.is_empty() => Action::None,
-                    None => self.begin(Purpose::Primary),
+                    None => {
+                        let entry = self.listing.sessions.get(self.chosen);
+                        let is_second = entry.is_some_and(|entry| self.is_masked(entry));
+                        if is_second && self.due.is_none() {
+                            self.said = Some(
+                                "Looking who is due for a second coding: once more in a moment.".to_owned(),
+                            );
+                            return Action::None;
+                        }
+                        self.begin(if is_second { Purpose::Second } else { Purpose::Primary })
+                    }
                 };
             }
             Key::Named(Named::F2) => return self.sheet(Ask::Session),
@@ -173,6 +295,9 @@ impl Sessions {
             Key::Named(Named::F6) => return self.sheet(Ask::Results),
             Key::Named(Named::F7) => return self.sheet(Ask::Progress),
             Key::Named(Named::F8) => return self.sheet(Ask::Agreement),
+            Key::Named(Named::F9) => return Action::Settings,
+            Key::Named(Named::F10) => return Action::Ethogram,
+            Key::Named(Named::F11) => return Action::Report,
             _ => {}
         }
         Action::None
@@ -183,12 +308,22 @@ impl Sessions {
         let entry = self.listing.sessions.get(self.chosen)?;
         let mine = |(_, head): &&(PathBuf, CodingHead)| head.by.as_str() == self.person;
         let primary = |(_, head): &&(PathBuf, CodingHead)| head.purpose == Purpose::Primary;
-        let found = entry.codings.iter().find(mine).or_else(|| entry.codings.iter().find(primary));
+        let found = entry.codings.iter().find(mine);
+        if found.is_none() && self.is_masked(entry) {
+            return None;
+        }
+        let found = found.or_else(|| entry.codings.iter().find(primary));
         found.or_else(|| entry.codings.first()).map(|(path, _)| path.clone())
     }
 
     fn sheet(&mut self, ask: Ask) -> Action {
         let Some(folder) = &self.folder else { return Action::None };
+        let is_masked = self.listing.sessions.get(self.chosen).is_some_and(|entry| self.is_masked(entry));
+        if is_masked && matches!(ask, Ask::Session | Ask::Results | Ask::Progress | Ask::Agreement) {
+            let words = "You are this session's second coder: what the first one found, and when it was, is hidden until your own coding is closed.";
+            self.said = Some(words.to_owned());
+            return Action::None;
+        }
         let session = self.listing.sessions.get(self.chosen).map(|entry| &entry.session);
         let animal = session
             .and_then(|session| folder.study.animal(&session.animal))
@@ -204,7 +339,7 @@ impl Sessions {
             _ => None,
         };
         if let Some(shown) = shown {
-            return Action::Results(shown);
+            return Action::Results(shown, self.masked());
         }
         let subject = match ask {
             Ask::Results | Ask::Progress | Ask::Agreement => None,
@@ -253,7 +388,7 @@ impl Sessions {
 
     fn add_clip(&mut self, path: PathBuf) -> Action {
         if path.join("study.json").is_file() {
-            self.said = Some(format!("That is a study: open it with  shedlight {}", path.display()));
+            self.said = Some(format!("That is a study: F9 opens it by its path: {}", path.display()));
             return Action::None;
         }
         let Some(folder) = &self.folder else { return Action::NewStudy(Some(path)) };
@@ -308,148 +443,6 @@ impl Sessions {
         });
         Subscription::batch([keys, files])
     }
-
-    /// The screen.
-    pub fn view(&self, mode: Mode) -> Element<'_, Message> {
-        let palette = mode.palette();
-        let Some(folder) = &self.folder else { return empty(palette) };
-        let field = |hint: &'static str, value: &str, on: fn(String) -> Message| {
-            text_input(hint, value)
-                .size(theme::BODY)
-                .padding([6, 10])
-                .style(theme::input(palette))
-                .on_input(on)
-        };
-        let head = row![
-            text(&folder.study.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
-            text(folder.study.place.as_deref().unwrap_or("")).size(theme::BODY).color(palette.quiet),
-            space::horizontal(),
-            container(field("Show only …", &self.filter, Message::Filter)).width(220),
-        ]
-        .spacing(12)
-        .align_y(iced::Center);
-        let mut list = column![].spacing(6);
-        for (place, entry) in self.shown() {
-            list = list.push(self.entry(place, entry, palette));
-        }
-        if self.listing.sessions.is_empty() {
-            list = list.push(
-                text("No session yet. Drop a video file on this window, or write its path below: it becomes a session, and you code it.")
-                    .size(theme::BODY)
-                    .color(palette.quiet),
-            );
-        }
-        for problem in &self.listing.problems {
-            list = list.push(text(problem.to_string()).size(theme::BODY).color(palette.accent));
-        }
-        let begin = |words: &'static str, purpose| {
-            button(text(words).size(theme::BODY))
-                .padding([6, 12])
-                .style(theme::key(palette, false))
-                .on_press(Message::Begin(purpose))
-        };
-        let ask = |words: &'static str, which| {
-            button(text(words).size(theme::BODY))
-                .padding([6, 12])
-                .style(theme::key(palette, false))
-                .on_press(Message::Sheet(which))
-        };
-        let foot = column![
-            row![
-                text("You").size(theme::BODY).color(palette.quiet),
-                container(field("Your code", &self.person, Message::Person)).width(120),
-                begin("Begin a coding of the chosen session", Purpose::Primary),
-                begin("Code it as the second coder", Purpose::Second),
-                space::horizontal(),
-                button(text("New study").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::NewStudy),
-            ]
-            .spacing(8)
-            .align_y(iced::Center),
-            row![
-                field(
-                    "Path of a video file: a new session of the same animal",
-                    &self.clip_path,
-                    Message::ClipPath
-                )
-                .on_submit(Message::AddClip),
-                button(text("Add the clip").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::AddClip),
-            ]
-            .spacing(8),
-            row![
-                ask("Session (F2)", Ask::Session),
-                ask("Animal (F3)", Ask::Animal),
-                ask("New animal (Shift+F3)", Ask::NewAnimal),
-                ask("Plan (F4)", Ask::Plan),
-                ask("Study and people (F5)", Ask::Study),
-                space::horizontal(),
-                ask("Results (F6)", Ask::Results),
-                ask("Progress (F7)", Ask::Progress),
-                ask("Agreement (F8)", Ask::Agreement),
-            ]
-            .spacing(8),
-            text(
-                self.said.as_deref().unwrap_or("Up and Down choose, Enter opens your coding or begins one.")
-            )
-            .size(theme::BODY)
-            .color(if self.said.is_some() { palette.accent } else { palette.quiet }),
-        ]
-        .spacing(8);
-        column![head, scrollable(list).height(Length::Fill), foot].spacing(12).padding(16).into()
-    }
-
-    fn entry<'a>(&'a self, place: usize, entry: &'a SessionEntry, palette: Palette) -> Element<'a, Message> {
-        let session = &entry.session;
-        let folder = self.folder.as_ref();
-        let animal = folder
-            .and_then(|folder| folder.study.animal(&session.animal))
-            .map_or_else(|| session.animal.to_string(), |animal| animal.name.clone());
-        let when = session
-            .wall_clock(crate::time::Micros::ZERO)
-            .map_or_else(|| "date not known".to_owned(), |time| time.format("%-d %b %Y, %H:%M").to_string());
-        let step = session.step.map_or_else(String::new, |step| format!("step {step}"));
-        let clips = match session.clips.len() {
-            0 => "no clip".to_owned(),
-            1 => "1 clip".to_owned(),
-            n => format!("{n} clips"),
-        };
-        let quiet = |words: String| text(words).size(theme::BODY).color(palette.quiet);
-        let mut codings = row![].spacing(6);
-        for (path, head) in &entry.codings {
-            codings = codings.push(
-                button(text(state_of(head)).size(theme::BODY))
-                    .padding([4, 10])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::Open(path.clone())),
-            );
-        }
-        if entry.codings.is_empty() {
-            codings = codings.push(quiet("not coded yet".to_owned()));
-        }
-        let mut left = row![
-            text(animal).size(theme::BODY).font(theme::MEDIUM).color(palette.text).width(120),
-            quiet(when).width(170),
-            quiet(step).width(60),
-            quiet(clips).width(60),
-        ]
-        .spacing(12)
-        .align_y(iced::Center);
-        if let Some(left_out) = &session.left_out {
-            left = left.push(quiet(format!("left out: {}", left_out.reason)));
-        }
-        let line = row![left, space::horizontal(), codings].spacing(12).align_y(iced::Center);
-        button(line)
-            .width(Length::Fill)
-            .padding([8, 12])
-            .style(theme::key(palette, place == self.chosen))
-            .on_press(Message::Choose(place))
-            .into()
-    }
 }
 
 /// Who, what for, and how far.
@@ -460,22 +453,4 @@ fn state_of(head: &CodingHead) -> String {
         Status::Open => format!("{done} of {} passes done", head.passes.len()),
     };
     format!("{} · {} · {state}", head.by, head.purpose.word())
-}
-
-/// No study is open.
-fn empty<'a>(palette: Palette) -> Element<'a, Message> {
-    let words = column![
-        text("No study is open").size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
-        text("A study is a folder that holds animals, sessions and codings. Drop a video file on this window to make one around it, or start with an empty one.")
-            .size(theme::BODY)
-            .color(palette.quiet),
-        text("To look around first, close this window and run  scripts/shedlight demo").size(theme::BODY).color(palette.quiet),
-        button(text("New study").size(theme::BODY))
-            .padding([8, 16])
-            .style(theme::key(palette, true))
-            .on_press(Message::NewStudy),
-    ]
-    .spacing(12)
-    .max_width(560);
-    container(words).center(Length::Fill).into()
 }

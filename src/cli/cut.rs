@@ -1,0 +1,118 @@
+//! `shedlight cut`: a stretch of film, with or without the coding drawn below it.
+
+use std::io::Write;
+
+use super::arguments::Cut;
+use super::{CommandResult, Error};
+
+#[cfg(not(feature = "media"))]
+pub(super) fn run(_asked: &Cut, _out: &mut dyn Write) -> CommandResult {
+    Err(Error::NeedsFeature { command: "cut", feature: "media" })
+}
+
+#[cfg(feature = "media")]
+pub(super) fn run(asked: &Cut, out: &mut dyn Write) -> CommandResult {
+    use super::progress;
+    use crate::export::cut::{self, Wish};
+    use crate::model::Purpose;
+    use crate::storage::StudyFolder;
+    use crate::storage::fingerprint::{self, ClipState};
+    use crate::time::Span;
+
+    let usage = |words: String| Error::Usage(words);
+    let span = Span::try_new(asked.from, asked.to)
+        .filter(|span| !span.is_empty())
+        .ok_or_else(|| usage(format!("--to {} lies not after --from {}", asked.to, asked.from)))?;
+    let ending = asked.out.extension().map(|own| own.to_string_lossy().to_lowercase());
+    if !matches!(ending.as_deref(), Some("mp4" | "mkv" | "mov")) {
+        return Err(usage(format!("--out must end in .mp4, .mkv or .mov: {}", asked.out.display())));
+    }
+    let folder = StudyFolder::open(&asked.study)?;
+    let listing = folder.list();
+    let entry = listing.sessions.iter().find(|entry| entry.session.id.as_str() == asked.session).ok_or_else(
+        || {
+            let known: Vec<&str> = listing.sessions.iter().map(|entry| entry.session.id.as_str()).collect();
+            usage(format!("there is no session '{}' here; there are: {}", asked.session, known.join(", ")))
+        },
+    )?;
+    let session = &entry.session;
+    let camera = match &asked.camera {
+        Some(name) => Some(name.clone()),
+        None => session.clips.first().and_then(|clip| clip.camera.clone()),
+    };
+    let mut clips = Vec::new();
+    for clip in session.clips.iter().filter(|clip| clip.camera == camera) {
+        match fingerprint::find(folder.root(), clip) {
+            ClipState::There(path) | ClipState::Moved(path) => clips.push((clip, path)),
+            ClipState::Changed(path) => {
+                return Err(usage(format!(
+                    "the clip was changed since it was coded; the pictures may be others: {}",
+                    path.display()
+                )));
+            }
+            ClipState::Missing(path) => {
+                super::remark(&[format!("a clip is missing and left out: {}", path.display())]);
+            }
+        }
+    }
+    if clips.is_empty() {
+        return Err(usage(format!("no film of this camera is here: session {}", asked.session)));
+    }
+    if clips.iter().any(|(_, path)| same_file(path, &asked.out)) {
+        return Err(usage(format!("that is the film itself; name another file: {}", asked.out.display())));
+    }
+    let coding = if asked.drawn {
+        let by = asked.by.as_deref();
+        let own = entry.codings.iter().find(|(_, head)| match by {
+            Some(by) => head.by.as_str() == by,
+            None => head.purpose == Purpose::Primary,
+        });
+        let (path, _) = own.ok_or_else(|| {
+            usage(format!("there is no coding of session {} to draw (see --by)", asked.session))
+        })?;
+        Some(folder.load_coding(path)?)
+    } else {
+        None
+    };
+    let drawn = coding.as_ref().map(|own| (&own.coding, &own.ethogram, &folder.study));
+    let wish = Wish { session, clips, span, drawn, silent: asked.silent };
+    let bar = progress::bar("cutting the film");
+    let stop = progress::listen();
+    let cut = cut::write(&wish, &asked.out, &mut |share| {
+        bar.set_position(progress::place(share));
+        stop.flow()
+    });
+    bar.finish_and_clear();
+    let cut = cut.map_err(|error| match error {
+        cut::Error::Media(error) => Error::Media(error),
+        other => Error::Usage(other.to_string()),
+    })?;
+    if asked.json {
+        serde_json::to_writer_pretty(&mut *out, &serde_json::json!({ "out": asked.out, "cut": cut }))?;
+        writeln!(out)?;
+    } else {
+        let sound = if cut.sound { "with sound" } else { "without sound" };
+        writeln!(
+            out,
+            "{} pictures from {} s to {} s, {} × {}, {sound}: {}",
+            cut.pictures,
+            cut.from_s,
+            cut.to_s,
+            cut.width,
+            cut.height,
+            asked.out.display()
+        )?;
+        if cut.unreadable > 0 {
+            writeln!(out, "{} pictures are damaged in the original and left out", cut.unreadable)?;
+        }
+    }
+    Ok(if cut.unreadable == 0 { super::FINE } else { super::FINDINGS })
+}
+
+#[cfg(feature = "media")]
+fn same_file(a: &std::path::Path, b: &std::path::Path) -> bool {
+    match (a.canonicalize(), b.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    }
+}

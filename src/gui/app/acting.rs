@@ -1,0 +1,148 @@
+//! What the screens ask the application for.
+
+use iced::Task;
+
+use super::{App, Message, Screen, open_study};
+use crate::gui::screen::agreement::Agreement;
+use crate::gui::screen::new_study::{self, NewStudy};
+use crate::gui::screen::results::Results;
+use crate::gui::screen::sessions::{self, Sessions};
+use crate::gui::screen::settings::{self, SettingsScreen};
+use crate::gui::screen::sheet::{self, SheetScreen};
+use crate::gui::screen::{coding, ethogram, report};
+
+impl App {
+    pub(super) fn act_on_new_study(&mut self, message: new_study::Message) -> Task<Message> {
+        let Screen::NewStudy(form) = &mut self.screen else { return Task::none() };
+        match form.update(message) {
+            new_study::Action::None => {}
+            new_study::Action::Leave => self.screen = Screen::Sessions,
+            new_study::Action::Made(made) => {
+                let (folder, coding) = *made;
+                self.settings.opened(folder.root());
+                let person = folder.study.people.first().map(|person| person.code.to_string());
+                self.sessions = Sessions::new(Some(folder), person, None);
+                self.remember_person();
+                self.screen = Screen::Sessions;
+                if let Some(coding) = coding {
+                    return self.open(&coding, None);
+                }
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_report(&mut self, message: report::Message) -> Task<Message> {
+        let Screen::Report(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            report::Action::None => {}
+            report::Action::Run(task) => return task.map(Message::Report),
+            report::Action::Leave(folder) => {
+                self.sessions.folder = Some(*folder);
+                self.sessions.refresh();
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_ethogram(&mut self, message: ethogram::Message) -> Task<Message> {
+        use iced::keyboard::{Key, key::Named};
+        let Screen::Ethogram(open) = &mut self.screen else { return Task::none() };
+        let names_a_set =
+            matches!(&message, ethogram::Message::KeyDown(key, _) if *key == Key::Named(Named::F3));
+        match open.update(message) {
+            ethogram::Action::Leave => self.screen = Screen::Sessions,
+            ethogram::Action::None if names_a_set => {
+                return iced::widget::operation::focus(ethogram::NEW_SET);
+            }
+            ethogram::Action::None => {}
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_settings(&mut self, message: settings::Message) -> Task<Message> {
+        // The demo is drawn to its end also when its screen has been left.
+        if let (settings::Message::Demo(settings::Told::Done(Ok(root))), false) =
+            (&message, matches!(self.screen, Screen::Settings(_)))
+        {
+            self.sessions.say(format!("The demo is ready: {}", root.display()));
+            self.settings.opened(root);
+        }
+        let Screen::Settings(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            settings::Action::None => {}
+            settings::Action::Run(task) => return task.map(Message::Settings),
+            settings::Action::Leave => self.screen = Screen::Sessions,
+            settings::Action::Take(settings) => {
+                self.settings = settings;
+                self.settings.save();
+            }
+            settings::Action::Open(root) => {
+                let mut said = None;
+                let folder = open_study(&root, &mut said);
+                if let Some(folder) = &folder {
+                    self.settings.opened(folder.root());
+                }
+                self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_coding(&mut self, message: coding::Message) -> Task<Message> {
+        if let Screen::Coding(coding) = &mut self.screen {
+            match coding.update(message) {
+                coding::Action::None => {}
+                coding::Action::Run(task) => return task.map(Message::Coding),
+                coding::Action::Leave => {
+                    self.sessions.refresh();
+                    self.screen = Screen::Sessions;
+                }
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_sessions(&mut self, message: sessions::Message) -> Task<Message> {
+        let action = self.sessions.update(message);
+        self.remember_person();
+        match action {
+            sessions::Action::None => {}
+            sessions::Action::Open(path) => return self.open(&path, None),
+            sessions::Action::NewStudy(clip) => {
+                let person = self.settings.person.clone();
+                self.screen = Screen::NewStudy(NewStudy::new(clip, person));
+                return iced::widget::operation::focus("animal");
+            }
+            sessions::Action::Report => return self.act(Message::ShowReport),
+            sessions::Action::Ethogram => return self.act(Message::ShowEthogram),
+            sessions::Action::Settings => {
+                self.screen = Screen::Settings(Box::new(SettingsScreen::new(self.settings.clone())));
+            }
+            sessions::Action::Agreement(session) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let open = Agreement::new(folder, &session, self.sessions.person());
+                self.screen = Screen::Agreement(Box::new(open));
+            }
+            sessions::Action::Results(subject, hidden) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let (open, task) = Results::start(folder, subject, hidden, self.settings.mode);
+                self.screen = Screen::Results(Box::new(open));
+                return task.map(Message::Results);
+            }
+            sessions::Action::Sheet(subject) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                match SheetScreen::try_new(folder, subject) {
+                    Ok(open) => {
+                        self.screen = Screen::Sheet(Box::new(open));
+                        return iced::widget::operation::focus(sheet::FIRST);
+                    }
+                    Err(error) => self.sessions.say(error.to_string()),
+                }
+            }
+        }
+        Task::none()
+    }
+}

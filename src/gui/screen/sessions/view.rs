@@ -1,0 +1,229 @@
+//! How Sessions looks.
+
+use iced::widget::{button, column, container, row, scrollable, space, text, text_input};
+use iced::{Element, Length};
+
+use super::{Ask, Message, Sessions, state_of};
+use crate::gui::theme::{self, Mode, Palette};
+use crate::model::Purpose;
+use crate::storage::{CodingHead, SessionEntry};
+
+/// Lines of a long list that are drawn.
+const DRAWN: usize = 150;
+
+impl Sessions {
+    /// The screen.
+    pub fn view(&self, mode: Mode) -> Element<'_, Message> {
+        let palette = mode.palette();
+        let Some(folder) = &self.folder else { return empty(palette) };
+        let field = |hint: &'static str, value: &str, on: fn(String) -> Message| {
+            text_input(hint, value)
+                .size(theme::BODY)
+                .padding([6, 10])
+                .style(theme::input(palette))
+                .on_input(on)
+        };
+        let head = row![
+            text(&folder.study.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
+            text(folder.study.place.as_deref().unwrap_or("")).size(theme::BODY).color(palette.quiet),
+            space::horizontal(),
+            container(field("Show only …", &self.filter, Message::Filter)).width(220),
+        ]
+        .spacing(12)
+        .align_y(iced::Center);
+        let list = self.list(palette);
+        let begin = |words: &'static str, purpose| {
+            button(text(words).size(theme::BODY))
+                .padding([6, 12])
+                .style(theme::key(palette, false))
+                .on_press(Message::Begin(purpose))
+        };
+        let ask = |words: &'static str, which| {
+            button(text(words).size(theme::BODY))
+                .padding([6, 12])
+                .style(theme::key(palette, false))
+                .on_press(Message::Sheet(which))
+        };
+        let foot = column![
+            row![
+                text("You").size(theme::BODY).color(palette.quiet),
+                container(field("Your code", &self.person, Message::Person)).width(120),
+                begin("Begin a coding of the chosen session", Purpose::Primary),
+                begin("Code it as the second coder", Purpose::Second),
+                space::horizontal(),
+                button(text("Other studies, settings (F9)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Settings),
+                button(text("New study").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::NewStudy),
+            ]
+            .spacing(8)
+            .align_y(iced::Center),
+            row![
+                field(
+                    "Path of a video file: a new session of the same animal",
+                    &self.clip_path,
+                    Message::ClipPath
+                )
+                .on_submit(Message::AddClip),
+                button(text("Add the clip").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::AddClip),
+            ]
+            .spacing(8),
+            row![
+                ask("Session (F2)", Ask::Session),
+                ask("Animal (F3)", Ask::Animal),
+                ask("New animal (Shift+F3)", Ask::NewAnimal),
+                ask("Plan (F4)", Ask::Plan),
+                ask("Study and people (F5)", Ask::Study),
+                button(text("Ethogram (F10)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Ethogram),
+                space::horizontal(),
+                ask("Results (F6)", Ask::Results),
+                ask("Progress (F7)", Ask::Progress),
+                ask("Agreement (F8)", Ask::Agreement),
+                button(text("Report (F11)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Report),
+            ]
+            .spacing(8),
+            text(
+                self.said.as_deref().unwrap_or("Up and Down choose, Enter opens your coding or begins one.")
+            )
+            .size(theme::BODY)
+            .color(if self.said.is_some() { palette.accent } else { palette.quiet }),
+        ]
+        .spacing(8);
+        column![head, scrollable(list).height(Length::Fill), foot].spacing(12).padding(16).into()
+    }
+
+    fn list(&self, palette: Palette) -> Element<'_, Message> {
+        let mut list = column![].spacing(6);
+        // Of a long list what lies around the chosen session is drawn.
+        let shown = self.shown();
+        let middle = shown.iter().position(|(place, _)| *place == self.chosen).unwrap_or(0);
+        let from = middle.saturating_sub(DRAWN / 2).min(shown.len().saturating_sub(DRAWN));
+        let hint = |count: usize, which: &str| {
+            (count > 0).then(|| {
+                text(format!("{count} more {which}; type in Show only to narrow the list"))
+                    .size(theme::BODY)
+                    .color(palette.quiet)
+            })
+        };
+        list = list.push(hint(from, "above"));
+        for (place, entry) in shown.iter().skip(from).take(DRAWN) {
+            list = list.push(self.entry(*place, entry, palette));
+        }
+        list = list.push(hint(shown.len().saturating_sub(from + DRAWN), "below"));
+        if shown.is_empty() && !self.listing.sessions.is_empty() {
+            list = list.push(
+                text("No session has all these words. Look for animals, dates, steps, coders, open, closed, due, not coded, left out.")
+                    .size(theme::BODY)
+                    .color(palette.quiet),
+            );
+        }
+        if self.listing.sessions.is_empty() {
+            list = list.push(
+                text("No session yet. Drop a video file on this window, or write its path below: it becomes a session, and you code it.")
+                    .size(theme::BODY)
+                    .color(palette.quiet),
+            );
+        }
+        for problem in &self.listing.problems {
+            list = list.push(text(problem.to_string()).size(theme::BODY).color(palette.accent));
+        }
+        list.into()
+    }
+
+    fn entry<'a>(&'a self, place: usize, entry: &'a SessionEntry, palette: Palette) -> Element<'a, Message> {
+        let session = &entry.session;
+        let folder = self.folder.as_ref();
+        let animal = folder
+            .and_then(|folder| folder.study.animal(&session.animal))
+            .map_or_else(|| session.animal.to_string(), |animal| animal.name.clone());
+        let when = session
+            .wall_clock(crate::time::Micros::ZERO)
+            .map_or_else(|| "date not known".to_owned(), |time| time.format("%-d %b %Y, %H:%M").to_string());
+        let step = session.step.map_or_else(String::new, |step| format!("step {step}"));
+        let clips = match session.clips.len() {
+            0 => "no clip".to_owned(),
+            1 => "1 clip".to_owned(),
+            n => format!("{n} clips"),
+        };
+        let quiet = |words: String| text(words).size(theme::BODY).color(palette.quiet);
+        let mut codings = row![].spacing(6);
+        let is_masked = self.is_masked(entry);
+        let (when, step) =
+            if is_masked { ("date hidden".to_owned(), "hidden".to_owned()) } else { (when, step) };
+        let mine = |head: &CodingHead| head.by.as_str() == self.person.trim();
+        for (path, head) in entry.codings.iter().filter(|(_, head)| !is_masked || mine(head)) {
+            codings = codings.push(
+                button(text(state_of(head)).size(theme::BODY))
+                    .padding([4, 10])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Open(path.clone())),
+            );
+        }
+        if entry.codings.is_empty() {
+            codings = codings.push(quiet("not coded yet".to_owned()));
+        }
+        if let Some(due) = self.due_words(entry) {
+            codings = codings.push(text(due).size(theme::BODY).color(palette.accent));
+        }
+        let looks: Element<'_, Message> = match self.looks.get(&session.id) {
+            Some(looks) => iced::widget::image(looks.clone()).width(64).height(36).into(),
+            None => container("").width(64).height(36).style(theme::plain(palette.ground)).into(),
+        };
+        let mut left = row![
+            looks,
+            text(animal).size(theme::BODY).font(theme::MEDIUM).color(palette.text).width(120),
+            quiet(when).width(170),
+            quiet(step).width(60),
+            quiet(clips).width(60),
+        ]
+        .spacing(12)
+        .align_y(iced::Center);
+        if let Some(left_out) = &session.left_out {
+            left = left.push(quiet(format!("left out: {}", left_out.reason)));
+        }
+        let line = row![left, space::horizontal(), codings].spacing(12).align_y(iced::Center);
+        button(line)
+            .width(Length::Fill)
+            .padding([4, 12])
+            .style(theme::key(palette, place == self.chosen))
+            .on_press(Message::Choose(place))
+            .into()
+    }
+}
+
+/// No study is open.
+fn empty<'a>(palette: Palette) -> Element<'a, Message> {
+    let words = column![
+        text("No study is open").size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
+        text("A study is a folder that holds animals, sessions and codings. Drop a video file on this window to make one around it, or start with an empty one.")
+            .size(theme::BODY)
+            .color(palette.quiet),
+        row![
+            button(text("New study").size(theme::BODY))
+                .padding([8, 16])
+                .style(theme::key(palette, true))
+                .on_press(Message::NewStudy),
+            button(text("Other studies, and the demo to look around (F9)").size(theme::BODY))
+                .padding([8, 16])
+                .style(theme::key(palette, false))
+                .on_press(Message::Settings),
+        ]
+        .spacing(8),
+    ]
+    .spacing(12)
+    .max_width(560);
+    container(words).center(Length::Fill).into()
+}

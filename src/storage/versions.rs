@@ -1,0 +1,180 @@
+//! Earlier states of a coding file: kept before a sitting first writes over it, listed, put back.
+//!
+//! They lie in `versions/` in the session's folder, one file each, `<person>.<n>.<number>.json`,
+//! the last [`KEPT`] of them. Nothing reads them as codings.
+
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use super::coding_file::{self, journal_path};
+use super::{Error, json};
+use crate::files;
+use crate::model::{CODING_FORMAT, Coding};
+
+/// Versions kept of one coding; the oldest go first.
+pub const KEPT: usize = 20;
+
+/// One earlier state.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Version {
+    /// Rising; never given twice while any is there.
+    pub number: u32,
+    /// Its file.
+    pub path: PathBuf,
+    /// When it was kept, if the system knows.
+    pub kept: Option<SystemTime>,
+}
+
+/// The folder of a coding's earlier states.
+#[must_use]
+pub fn folder(coding: &Path) -> PathBuf {
+    coding.with_file_name("versions")
+}
+
+fn version_path(coding: &Path, number: u32, ending: &str) -> PathBuf {
+    folder(coding).join(format!("{}.{number:04}.{ending}", coding_file::stem(coding)))
+}
+
+/// A place beside a version that holds nothing yet: the same state may be kept more than once.
+#[must_use]
+pub fn free_path(coding: &Path, number: u32, ending: &str) -> PathBuf {
+    let mut path = version_path(coding, number, ending);
+    let mut again = 2_u32;
+    while path.exists() {
+        path = version_path(coding, number, &format!("{again}.{ending}"));
+        again += 1;
+    }
+    path
+}
+
+/// The earlier states of a coding, oldest first; none when there is no folder.
+#[must_use]
+pub fn list(coding: &Path) -> Vec<Version> {
+    let Ok(entries) = std::fs::read_dir(folder(coding)) else { return Vec::new() };
+    let before = format!("{}.", coding_file::stem(coding));
+    let mut versions: Vec<Version> = entries
+        .filter_map(|entry| {
+            let entry = entry.ok()?;
+            let name = entry.file_name().to_string_lossy().into_owned();
+            let number = name.strip_prefix(&before)?.strip_suffix(".json")?.parse().ok()?;
+            let kept = entry.metadata().ok().and_then(|about| about.modified().ok());
+            Some(Version { number, path: entry.path(), kept })
+        })
+        .collect();
+    versions.sort_by_key(|version| version.number);
+    versions
+}
+
+/// Keeps a text as the newest version of a coding, unless it is the same as the newest there.
+/// Returns its number.
+///
+/// # Errors
+/// When it can't be written.
+pub fn keep(coding: &Path, bytes: &[u8]) -> Result<u32, Error> {
+    let versions = list(coding);
+    if let Some(newest) = versions.last()
+        && std::fs::read(&newest.path).is_ok_and(|there| there == bytes)
+    {
+        return Ok(newest.number);
+    }
+    let into = folder(coding);
+    std::fs::create_dir_all(&into).map_err(|source| files::Error::Write { path: into.clone(), source })?;
+    let number = versions.last().map_or(1, |newest| newest.number + 1);
+    files::write_atomically(&version_path(coding, number, "json"), bytes)?;
+    let surplus = (versions.len() + 1).saturating_sub(KEPT);
+    for old in versions.iter().take(surplus) {
+        // One too many is no harm.
+        let _ = std::fs::remove_file(&old.path);
+        let _ = std::fs::remove_file(old.path.with_extension("journal"));
+    }
+    Ok(number)
+}
+
+/// Writes a whole new state over a coding nobody has open: the present one, with what its journal
+/// adds, is kept as a version first, and its journal goes with that version, since its edits do not
+/// lead to the new state. Returns the number of the version kept.
+///
+/// # Errors
+/// When it is open elsewhere, or something can't be read or written; the coding is then as it was.
+pub fn replace(coding: &Path, mut new: Coding) -> Result<u32, Error> {
+    let opened = coding_file::open(coding)?;
+    let text =
+        json::to_text(&opened.coding).map_err(|source| Error::Json { path: coding.to_owned(), source })?;
+    let number = keep(coding, text.as_bytes())?;
+    // The journal, until it is moved, adds nothing to a file that says it contains all of it.
+    new.last_seq = opened.coding.last_seq;
+    json::write(coding, &new)?;
+    let journal = journal_path(coding);
+    let aside = free_path(coding, number, "journal");
+    std::fs::rename(&journal, &aside).map_err(|source| Error::Journal { path: journal, source })?;
+    Ok(number)
+}
+
+/// Puts an earlier state back; the present one is kept first. Returns the number it was kept under.
+///
+/// # Errors
+/// When there is no such version, it can't be read, or as [`replace`].
+pub fn restore(coding: &Path, number: u32) -> Result<u32, Error> {
+    let path = version_path(coding, number, "json");
+    let old: Coding = json::read(&path, CODING_FORMAT)?;
+    replace(coding, old)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Change, Edit, EthogramRef, Mark, MarkId};
+    use crate::storage::journal::StepKind;
+    use crate::time::Micros;
+
+    fn with_marks(count: u64) -> Coding {
+        let ethogram = EthogramRef { id: "e".into(), revision: 1, digest: String::new() };
+        let mut coding = Coding::new("s".into(), "K-01".into(), ethogram);
+        coding.marks = (1..=count).map(|id| Mark::event(MarkId(id), "approach".into(), Micros(1))).collect();
+        coding
+    }
+
+    #[test]
+    fn an_earlier_version_comes_back_and_the_present_one_is_kept_with_its_journal() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = coding_file::create(folder.path(), &with_marks(1)).unwrap();
+        let first = keep(&path, &std::fs::read(&path).unwrap()).unwrap();
+        assert_eq!(keep(&path, &std::fs::read(&path).unwrap()).unwrap(), first, "the same is not kept twice");
+        // An edit that only the journal has.
+        let mut opened = coding_file::open(&path).unwrap();
+        let mark = Mark::event(MarkId(9), "approach".into(), Micros(5));
+        let edit = Edit::new("a mark", vec![Change::Put(Box::new(mark))]);
+        let inverse = opened.coding.apply(&edit).unwrap();
+        let _ = opened.journal.append(chrono::DateTime::default(), StepKind::Do, &edit, &inverse).unwrap();
+        drop(opened);
+        let kept = restore(&path, first).unwrap();
+        let now = coding_file::open(&path).unwrap();
+        assert_eq!(now.coding.marks.len(), 1);
+        assert!(now.records.is_empty(), "undo does not reach over the change of versions");
+        drop(now);
+        let _ = restore(&path, kept).unwrap();
+        assert_eq!(
+            coding_file::read(&path).unwrap().marks.len(),
+            2,
+            "what the journal had is in the version"
+        );
+        assert!(restore(&path, 99).is_err());
+        // The same state put aside again does not write over the first one's journal.
+        let journal = version_path(&path, kept, "journal");
+        let before = std::fs::read(&journal).unwrap();
+        assert!(!before.is_empty());
+        assert_eq!(restore(&path, kept).unwrap(), restore(&path, kept).unwrap());
+        assert_eq!(std::fs::read(&journal).unwrap(), before);
+    }
+
+    #[test]
+    fn versions_are_bounded_and_the_oldest_go() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = coding_file::create(folder.path(), &with_marks(0)).unwrap();
+        for n in 0..KEPT + 7 {
+            let _ = keep(&path, n.to_string().as_bytes()).unwrap();
+        }
+        let numbers: Vec<u32> = list(&path).iter().map(|version| version.number).collect();
+        assert_eq!(numbers, (8..=27).collect::<Vec<u32>>());
+    }
+}
