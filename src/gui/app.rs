@@ -82,6 +82,8 @@ pub struct App {
     sessions: Sessions,
     settings: Settings,
     pending: Option<PathBuf>,
+    /// Two codings from which the ethogram was opened: they come back when it is left.
+    beneath: Option<Box<Agreement>>,
 }
 
 /// What is shown once at first start, and printed with every report.
@@ -121,7 +123,7 @@ impl App {
         }
         let person = settings.person.clone();
         let sessions = Sessions::new(folder, person.clone(), said);
-        let mut app = Self { screen: Screen::Sessions, sessions, settings, pending: None };
+        let mut app = Self { screen: Screen::Sessions, sessions, settings, pending: None, beneath: None };
         let mut task = Task::none();
         if let Some(clip) = clip {
             app.screen = Screen::NewStudy(NewStudy::new(Some(clip), person));
@@ -233,19 +235,7 @@ impl App {
                     }
                 }
             }
-            Message::Agreement(message) => {
-                if let Screen::Agreement(open) = &mut self.screen {
-                    match open.update(&message) {
-                        agreement::Action::None => {}
-                        agreement::Action::Run(task) => return task.map(Message::Agreement),
-                        agreement::Action::Leave => {
-                            self.sessions.refresh();
-                            self.screen = Screen::Sessions;
-                        }
-                        agreement::Action::Go(coding, at) => return self.open(&coding, Some(at)),
-                    }
-                }
-            }
+            Message::Agreement(message) => return self.act_on_agreement(message),
             Message::Sheet(message) => {
                 if let Screen::Sheet(open) = &mut self.screen
                     && let sheet::Action::Leave(folder) = open.update(message)
@@ -304,6 +294,7 @@ impl App {
                         return open.set_mode(self.settings.mode).map(Message::Results);
                     }
                     Screen::Settings(open) => open.set_mode(self.settings.mode),
+                    Screen::Agreement(open) => open.set_mode(self.settings.mode),
                     _ => {}
                 }
             }
@@ -342,7 +333,7 @@ impl App {
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::Results(_) => Results::subscription().map(Message::Results),
-            Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
+            Screen::Agreement(open) => open.subscription().map(Message::Agreement),
             Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
             Screen::Ethogram(_) => EthogramScreen::subscription().map(Message::Ethogram),
             Screen::Report(_) => ReportScreen::subscription().map(Message::Report),

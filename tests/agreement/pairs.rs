@@ -1,7 +1,7 @@
 //! One pair, every number reckoned by hand in the comment.
 
 use shedlight::agreement::align::Unit;
-use shedlight::agreement::differences::How;
+use shedlight::agreement::differences::{Apart, How};
 use shedlight::agreement::pair::{EventAgreement, PairAgreement, SetAgreement};
 use shedlight::time::Micros;
 
@@ -291,6 +291,18 @@ fn differences_longest_first_and_by_cause() {
             (["approach", "approach"], 1, true),
             (["retreat", "(none)"], 1, false),
         ]
+    );
+    // Each difference is one of exactly one cause, and those of a cause are as many as it says.
+    let by_cause = found.by_cause();
+    assert!(by_cause.iter().all(|(cause, own)| cause.n == own.len()));
+    let mut listed: Vec<_> = by_cause.iter().flat_map(|(_, own)| own.iter().copied()).collect();
+    let place = |own: &&Apart| found.list.iter().position(|other| other == *own);
+    listed.sort_by_key(place);
+    assert_eq!(listed, found.list.iter().collect::<Vec<_>>());
+    let words: Vec<String> = found.causes.iter().map(|own| own.words(&str::to_uppercase)).collect();
+    assert_eq!(
+        words,
+        ["MOVE or nothing", "FEED or MOVE", "When: MOVE or REST", "When: APPROACH", "RETREAT or nothing"]
     );
     // The first has move, the second of the two as listed.
     assert_eq!((found.causes[1].n_as_listed, found.causes[0].n_as_listed), (0, 1));

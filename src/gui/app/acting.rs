@@ -3,7 +3,8 @@
 use iced::Task;
 
 use super::{App, Message, Screen, open_study};
-use crate::gui::screen::agreement::Agreement;
+use crate::gui::screen::agreement::{self, Agreement};
+use crate::gui::screen::ethogram::EthogramScreen;
 use crate::gui::screen::new_study::{self, NewStudy};
 use crate::gui::screen::results::Results;
 use crate::gui::screen::sessions::{self, Sessions};
@@ -52,11 +53,43 @@ impl App {
         let names_a_set =
             matches!(&message, ethogram::Message::KeyDown(key, _) if *key == Key::Named(Named::F3));
         match open.update(message) {
-            ethogram::Action::Leave => self.screen = Screen::Sessions,
+            ethogram::Action::Leave => match self.beneath.take() {
+                Some(mut open) => {
+                    open.set_mode(self.settings.mode);
+                    self.screen = Screen::Agreement(open);
+                }
+                None => self.screen = Screen::Sessions,
+            },
             ethogram::Action::None if names_a_set => {
                 return iced::widget::operation::focus(ethogram::NEW_SET);
             }
             ethogram::Action::None => {}
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_agreement(&mut self, message: agreement::Message) -> Task<Message> {
+        // What its film brings is taken in also while the ethogram lies over it.
+        let open = match (&mut self.screen, &mut self.beneath) {
+            (Screen::Agreement(open), _) | (_, Some(open)) => open,
+            _ => return Task::none(),
+        };
+        match open.update(message) {
+            agreement::Action::None => {}
+            agreement::Action::Run(task) => return task.map(Message::Agreement),
+            agreement::Action::Leave => {
+                self.sessions.refresh();
+                self.screen = Screen::Sessions;
+            }
+            agreement::Action::Go(coding, at) => return self.open(&coding, Some(at)),
+            agreement::Action::Ethogram(ethogram, behaviour) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let over = Screen::Ethogram(Box::new(EthogramScreen::at(folder, &ethogram, &behaviour)));
+                if let Screen::Agreement(open) = std::mem::replace(&mut self.screen, over) {
+                    self.beneath = Some(open);
+                }
+                return iced::widget::operation::focus(sheet::FIRST);
+            }
         }
         Task::none()
     }
@@ -123,8 +156,10 @@ impl App {
             }
             sessions::Action::Agreement(session) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                let open = Agreement::new(folder, &session, self.sessions.person());
+                let (person, cache) = (self.sessions.person(), self.settings.cache_bytes());
+                let (open, task) = Agreement::start(folder, &session, person, self.settings.mode, cache);
                 self.screen = Screen::Agreement(Box::new(open));
+                return task.map(Message::Agreement);
             }
             sessions::Action::Results(subject, hidden) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };

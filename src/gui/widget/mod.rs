@@ -1,7 +1,9 @@
 //! What the screens are made of.
 
 pub mod card;
+pub mod definition;
 pub mod keyboard;
+pub mod pictures;
 pub mod ribbon;
 pub mod tape;
 pub mod video;
