@@ -39,6 +39,7 @@ fn a_set_and_what_stands_beside_its_kappa() {
     near(Some(rest.difference_s), 10.0);
     assert_eq!(rest.ci95, None, "two blocks are too few for an interval of one state");
     assert_eq!(own.behaviours[2].extra.pabak, None, "feed did not occur");
+    assert_eq!(own.behaviours[2].why.as_deref(), Some("did not occur"), "not: too few");
 
     // In units of 1 s the same table, now counts. Fleiss, Cohen & Everitt's A + B − C over n(1 − p_e)², reckoned
     // apart from the program: .0637.

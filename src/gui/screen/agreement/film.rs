@@ -134,6 +134,9 @@ impl Projection {
     /// Stops, or goes on.
     pub(super) fn toggle(&mut self) {
         self.until = None;
+        if self.films.is_empty() {
+            return;
+        }
         let now = self.now();
         self.player.toggle(now);
         self.pursue();

@@ -157,10 +157,11 @@ pub(super) fn pairing<'a>(first: &'a LoadedCoding, second: &'a LoadedCoding) -> 
         .map_err(|error| error.to_string())
 }
 
-/// A coding's file, relative to its study.
+/// A coding's file, relative to its study; with slashes on every system, so that a record that names its
+/// parents does so wherever the study is carried.
 pub(super) fn name(folder: &StudyFolder, own: &LoadedCoding) -> String {
     let relative = own.path.strip_prefix(folder.root()).unwrap_or(&own.path);
-    relative.to_string_lossy().into_owned()
+    relative.to_string_lossy().replace('\\', "/")
 }
 
 /// What the coders of a study come to, and the sets they can be looked at in.

@@ -334,7 +334,9 @@ impl Agreement {
     /// Keys, and the pictures of the window while the film runs.
     pub fn subscription(&self) -> Subscription<Message> {
         let keys = keyboard::listen().filter_map(|event| match event {
-            keyboard::Event::KeyPressed { key, .. } => Some(Message::KeyDown(key)),
+            keyboard::Event::KeyPressed { key, modifiers, .. } if !modifiers.command() => {
+                Some(Message::KeyDown(key))
+            }
             _ => None,
         });
         match &self.open {
