@@ -20,6 +20,7 @@ pub use self::load::Coders;
 use self::load::{Codings, Compared, Missing};
 use crate::agreement::align::NO_STATE;
 use crate::agreement::differences::Apart;
+use crate::agreement::pair::SetAgreement;
 use crate::agreement::resolve::{Decision, Reason};
 use crate::gui::feed::Fed;
 use crate::gui::theme::Mode;
@@ -516,8 +517,15 @@ impl Open {
         let found = &self.compared.found;
         let name = |id: &str| load::name_of(&self.codings.first.ethogram, id);
         let mut charts = vec![chart::agreement(found, &name, &look)];
-        let tables = found.sets.iter().chain(&found.states).filter(|set| set.compared_s > 0.0);
-        charts.extend(tables.map(|set| chart::confusion(found, set, &name, &look)));
+        // Where both always hold the same, the row above says all; the most confused comes first.
+        let confused = |set: &SetAgreement| {
+            let agreed: f64 = set.table_s.iter().enumerate().filter_map(|(i, row)| row.get(i)).sum();
+            set.compared_s - agreed
+        };
+        let mut tables: Vec<_> = found.sets.iter().chain(&found.states).collect();
+        tables.retain(|set| confused(set) > 0.0005);
+        tables.sort_by(|a, b| confused(b).total_cmp(&confused(a)));
+        charts.extend(tables.into_iter().map(|set| chart::confusion(found, set, &name, &look)));
         if let Some((coders, (set, called))) = coders.and_then(|own| Some((own, own.sets.first()?))) {
             charts.push(chart::coders(&coders.found, set, called, &look));
         }

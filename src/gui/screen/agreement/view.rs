@@ -229,11 +229,12 @@ impl Open {
             text(much).size(theme::BODY).color(palette.quiet),
         ]
         .spacing(8)
+        .height(Length::Fill)
         .align_y(Alignment::Center);
         let button = button(words)
             .width(Length::Fill)
             .height(LINE - 2.0)
-            .padding([3, 8])
+            .padding([0, 8])
             .style(theme::key(palette, false))
             .on_press(Message::Define(place));
         container(button).height(LINE).into()
@@ -264,11 +265,12 @@ impl Open {
             text(settled).size(theme::BODY).color(palette.quiet).width(132),
         ]
         .spacing(8)
+        .height(Length::Fill)
         .align_y(Alignment::Center);
         let button = button(line)
             .width(Length::Fill)
             .height(LINE - 2.0)
-            .padding([3, 8])
+            .padding([0, 8])
             .style(theme::choice(palette, place == self.chosen))
             .on_press(Message::Choose(place));
         container(button).height(LINE).into()
