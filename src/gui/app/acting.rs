@@ -70,9 +70,8 @@ impl App {
 
     pub(super) fn act_on_agreement(&mut self, message: agreement::Message) -> Task<Message> {
         // What its film brings is taken in also while the ethogram lies over it.
-        let open = match (&mut self.screen, &mut self.beneath) {
-            (Screen::Agreement(open), _) | (_, Some(open)) => open,
-            _ => return Task::none(),
+        let ((Screen::Agreement(open), _) | (_, Some(open))) = (&mut self.screen, &mut self.beneath) else {
+            return Task::none();
         };
         match open.update(message) {
             agreement::Action::None => {}

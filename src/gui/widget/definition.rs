@@ -6,6 +6,7 @@ use crate::gui::theme::{self, Palette};
 use crate::model::{Behaviour, Kind};
 
 /// The name of a behaviour, and what its definition says; lines that say nothing are not there.
+#[must_use]
 pub fn definition<'a, Message: 'a>(behaviour: &'a Behaviour, palette: Palette) -> Column<'a, Message> {
     let quiet = |words: &'static str| text(words).size(theme::BODY).color(palette.quiet);
     let own = &behaviour.definition;

@@ -174,7 +174,7 @@ fn draw(page: &mut Page, rows: &[Row], session: &SessionId) {
     let x = Axis {
         title: "kappa; of moments the share in pairs",
         range: (from - 0.03, 1.03),
-        ticks: (0..).map(|step| from + f64::from(step) * 0.2).take_while(|at| *at < 1.01).collect(),
+        ticks: (0..=10).map(|step| from + f64::from(step) * 0.2).take_while(|at| *at < 1.01).collect(),
         label: &|at| format!("{:.1}", if at.abs() < 0.05 { 0.0 } else { at }).replace('-', "−"),
     };
     let frame = axes::draw(&mut page.canvas, plot, &x, &Axis::bare(0.0, 1.0), BELOW);

@@ -194,8 +194,6 @@ impl Projection {
             Fed::Opening(clip, share) => {
                 let _ = self.opening.insert(clip, share);
             }
-            // Not a moment anybody asked for: the place is kept for the one that was.
-            Fed::FirstPicture(_) => {}
             Fed::Opened(clip, _, film) => {
                 let _ = self.opening.remove(&clip);
                 let _ = self.films.insert(clip, film);
@@ -218,8 +216,8 @@ impl Projection {
                 }
             }
             Fed::AllTried => self.opening.clear(),
-            // The film is heard on the Coding screen.
-            Fed::Sounds(_) | Fed::Heard(..) => {}
+            // The first picture is not of a moment anybody asked for; the film is heard on the Coding screen.
+            Fed::FirstPicture(_) | Fed::Sounds(_) | Fed::Heard(..) => {}
         }
     }
 

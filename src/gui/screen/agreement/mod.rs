@@ -166,7 +166,9 @@ impl Agreement {
 
     /// Draws everything in the colours of a mode.
     pub fn set_mode(&mut self, mode: Mode) {
-        self.mode = mode;
+        if std::mem::replace(&mut self.mode, mode) == mode {
+            return;
+        }
         if let Ok(open) = &mut self.open {
             open.lay(mode);
         }
