@@ -51,12 +51,12 @@ fn below(random: &mut ChaCha8Rng, n: usize) -> usize {
 
 fn first(random: &mut ChaCha8Rng, length: i64, bouts: usize, moments: usize) -> Made {
     let mut starts = vec![0];
-    starts.extend((1..bouts).map(|_| i64::try_from(random.next_u64() % length as u64).unwrap()));
+    starts.extend((1..bouts).map(|_| i64::try_from(random.next_u64() % length.cast_unsigned()).unwrap()));
     starts.sort_unstable();
     starts.dedup();
     let bouts = starts.into_iter().map(|from| (from, below(random, STATES))).collect();
     let mut moments: Vec<(i64, usize)> = (0..moments)
-        .map(|_| (i64::try_from(random.next_u64() % length as u64).unwrap(), below(random, EVENTS)))
+        .map(|_| (i64::try_from(random.next_u64() % length.cast_unsigned()).unwrap(), below(random, EVENTS)))
         .collect();
     moments.sort_unstable();
     Made { bouts, moments }
@@ -68,7 +68,7 @@ fn second(random: &mut ChaCha8Rng, of: &Made, length: i64) -> Made {
         let mut all: Vec<(i64, usize)> = list
             .iter()
             .map(|(at, label)| {
-                let shift = below(random, 800_000) as i64 - 400_000;
+                let shift = i64::try_from(below(random, 800_000)).unwrap() - 400_000;
                 let at = if fixed && *at == 0 { 0 } else { (at + shift).clamp(1, length - 1) };
                 (at, if below(random, 8) == 0 { below(random, names) } else { *label })
             })

@@ -222,9 +222,9 @@ fn what_is_confused_leads_to_its_definition_and_a_cell_of_the_table_to_the_film(
     assert!(matches!(named(&mut screen, Named::F3), agreement::Action::Run(_)));
     assert!(find(&screen, "Most confused"));
     // A row of the charts leads to the film there; without its clip that is said.
-    'search: for y in (40..400).step_by(8) {
-        for x in (40..800).step_by(40) {
-            let at = iced_test::core::Point::new(x as f32, y as f32);
+    'search: for y in (40_u16..400).step_by(8) {
+        for x in (40_u16..800).step_by(40) {
+            let at = iced_test::core::Point::new(f32::from(x), f32::from(y));
             let _ = screen.update(agreement::Message::Touch(Touch::Moved(0, at)));
             let _ = screen.update(agreement::Message::Touch(Touch::Pressed(0)));
             if !find(&screen, "Most confused") {
