@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use iced_test::core::keyboard::key::Named;
 use iced_test::core::keyboard::{Key, Modifiers};
 use iced_test::simulator;
+use shedlight::gui::feed::Fed;
 use shedlight::gui::screen::agreement::{self, Agreement};
 use shedlight::gui::screen::ethogram::{self, EthogramScreen};
 use shedlight::gui::screen::report::{self, ReportScreen};
@@ -19,7 +20,7 @@ use shedlight::gui::widget::pictures::Touch;
 use shedlight::model::Purpose;
 use shedlight::storage::StudyFolder;
 
-use crate::common::{folder, root};
+use crate::common::{barcode_clip, folder, root};
 
 fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
@@ -234,6 +235,44 @@ fn what_is_confused_leads_to_its_definition_and_a_cell_of_the_table_to_the_film(
     }
     assert!(find(&screen, "There is no film to play: see beside the tapes."));
     assert!(matches!(named(&mut screen, Named::Escape), agreement::Action::Leave));
+}
+
+#[test]
+fn the_film_stands_at_the_chosen_difference() {
+    use iced_test::futures::futures::{StreamExt as _, executor::block_on};
+    use iced_test::runtime::{Action, task::into_stream};
+    let folder = folder();
+    let study = demo(&folder);
+    let clip = study.root().join("clips/s3-phone.mp4");
+    std::fs::create_dir_all(clip.parent().unwrap()).unwrap();
+    barcode_clip(&clip, 1000, &["-c:v", "libx264", "-preset", "ultrafast", "-g", "50"]);
+    let (mut screen, task) = Agreement::start(study, &"s3".into(), "K-07", Mode::Dark, 64 << 20);
+    assert!(simulator(screen.view(Mode::Dark)).find("Reading the clip, 0 %.").is_ok());
+    let mut film = into_stream(task).unwrap();
+    let mut next = |screen: &mut Agreement| {
+        let Action::Output(message) = block_on(film.next()).expect("it does not come") else { return false };
+        let is_open = matches!(message, agreement::Message::Fed(Fed::Opened(..)));
+        let _ = screen.update(message);
+        is_open
+    };
+    while !next(&mut screen) {}
+    // The first difference begins at 4 s; the picture after it is one of 25 a second later.
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::ArrowRight)));
+    let find = |screen: &Agreement, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
+    while !find(&screen, "0:04.040") {
+        let _ = next(&mut screen);
+    }
+    // The next difference; the film goes there with its tapes.
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::ArrowDown)));
+    while find(&screen, "0:04.040") {
+        let _ = next(&mut screen);
+    }
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::ArrowLeft)));
+    while !find(&screen, "0:11.960") {
+        let _ = next(&mut screen);
+    }
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::Enter)));
+    assert!(!find(&screen, "There is no film to play: see beside the tapes."));
 }
 
 #[test]

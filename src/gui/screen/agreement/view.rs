@@ -147,6 +147,7 @@ impl Open {
             (None, Some(share)) => container(words(format!("Reading the clip, {:.0} %.", share * 100.0)))
                 .center(Length::Fill)
                 .into(),
+            (None, None) if self.film.has_film() => space::vertical().into(),
             (None, None) => {
                 let why = self.film.troubles().first().map_or_else(
                     || {
