@@ -22,6 +22,7 @@ pub mod by_time;
 pub mod continuous;
 pub mod differences;
 pub mod event_kappa;
+pub mod film_needs;
 pub mod fleiss;
 pub mod grras;
 pub mod icc;

@@ -8,6 +8,7 @@ use clap::{Args, CommandFactory as _, Parser, Subcommand};
 use clap_complete::Shell;
 
 use super::{CommandResult, FINE};
+use crate::export::csv::Decimal;
 use crate::time::{FrameNumber, Micros};
 
 /// Step through a filmed training session frame by frame, code it, and get the numbers.
@@ -44,18 +45,26 @@ pub enum Command {
     Agree(Agree),
     /// The welfare summary of a study, as a document to print and sign
     Report(Report),
-    /// The study in a form other tools open: CSV, JSON, captions, annotations
+    /// The study in a form other tools open: CSV, Parquet, JSON, captions, annotations
     Export(Export),
     /// A stretch of a session's film, exactly cut, with or without the coding drawn below
     Cut(Cut),
     /// Take marks from CSV or Web Annotations into new codings of a study
     Import(Import),
+    /// The film of a study: until when the house keeps it; what is over is deleted by a person's word alone
+    Film(Film),
+    /// A study as one file, to hand over to another computer
+    Pack(Pack),
+    /// Take a packed study in: as a new study, or into one that is there
+    TakeIn(TakeIn),
     /// Look through a study: every file readable, consistent, clips found and unchanged
     Check(Check),
     /// List earlier versions of a coding, or put one back; the present one is kept first
     Restore(Restore),
     /// Put a coding together with a copy of it that a sync program left, mark by mark
     Merge(Merge),
+    /// Let links of reports (shedlight:open?…) open this program, for you alone on this computer
+    Register(Register),
     /// Take a first look at a clip, within bounds; what the other commands start before they open one
     #[command(name = "look-at-clip", hide = true)]
     LookAtClip {
@@ -156,6 +165,10 @@ pub struct Summary {
     /// Print comma-separated values: one line a coding and behaviour
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+    /// Also each animal over its sessions: course and trend, what follows what, what sampling would have
+    /// shown, where a bout of events ends
+    #[arg(long, conflicts_with = "csv")]
+    pub all: bool,
 }
 
 /// Which sessions and marks a measure takes.
@@ -285,6 +298,9 @@ pub struct Export {
     /// Which sessions are exported
     #[command(flatten)]
     pub choice: Choice,
+    /// CSV: sign of the decimals; with a comma the cells stand between semicolons
+    #[arg(long, value_name = "SIGN", value_parser = decimal, default_value = "point")]
+    pub decimal: Decimal,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -339,6 +355,76 @@ pub struct Cut {
     pub json: bool,
 }
 
+/// Arguments of `film`.
+#[derive(Debug, Args)]
+pub struct Film {
+    /// The study folder
+    pub study: PathBuf,
+    /// Only film whose period is over
+    #[arg(long)]
+    pub over: bool,
+    /// Delete this film: a file as the list names it, whose period is over
+    #[arg(long, value_name = "FILE", requires_all = ["by", "reason", "word"])]
+    pub delete: Vec<PathBuf>,
+    /// Code of the person who decides it
+    #[arg(long, value_name = "PERSON")]
+    pub by: Option<String>,
+    /// Why it is deleted
+    #[arg(long, value_name = "TEXT")]
+    pub reason: Option<String>,
+    /// The words 'delete film', so that nothing is deleted by a slip
+    #[arg(long, value_name = "WORDS")]
+    pub word: Option<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `pack`.
+#[derive(Debug, Args)]
+pub struct Pack {
+    /// The study folder
+    pub study: PathBuf,
+    /// The file to write; its name should end in .shedlight.zip
+    #[arg(long, value_name = "F.shedlight.zip")]
+    pub out: PathBuf,
+    /// With the film; without it the codings and numbers go alone
+    #[arg(long)]
+    pub with_film: bool,
+    /// Code of the person who packs
+    #[arg(long, value_name = "PERSON")]
+    pub by: Option<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `take-in`.
+#[derive(Debug, Args)]
+pub struct TakeIn {
+    /// The packed study
+    pub parcel: PathBuf,
+    /// A new folder for it, or the folder of a study to put it together with
+    #[arg(long, value_name = "FOLDER")]
+    pub into: PathBuf,
+    /// Only say what is new and what differs; change nothing
+    #[arg(long)]
+    pub list: bool,
+    /// Take theirs where both differ: a key as --list prints it, 'later' for every coding theirs goes on
+    /// from, or 'all'
+    #[arg(long, value_name = "KEY")]
+    pub take: Vec<String>,
+    /// Put theirs beside yours: a key of a coding, a film or another file
+    #[arg(long, value_name = "KEY")]
+    pub both: Vec<String>,
+    /// Leave this as it is, also when it is new
+    #[arg(long, value_name = "KEY")]
+    pub keep: Vec<String>,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `import`.
 #[derive(Debug, Args)]
 pub struct Import {
@@ -347,6 +433,17 @@ pub struct Import {
     /// The study folder to take them into
     #[arg(long, value_name = "STUDY")]
     pub into: PathBuf,
+    /// Print JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `register`.
+#[derive(Debug, Args)]
+pub struct Register {
+    /// Take it back
+    #[arg(long)]
+    pub remove: bool,
     /// Print JSON
     #[arg(long)]
     pub json: bool,
@@ -396,6 +493,15 @@ pub enum Prefer {
     Other,
     /// Both
     Both,
+}
+
+/// Sign of the decimals of CSV.
+fn decimal(text: &str) -> Result<Decimal, String> {
+    match text {
+        "point" => Ok(Decimal::Point),
+        "comma" => Ok(Decimal::Comma),
+        _ => Err("point or comma".to_owned()),
+    }
 }
 
 fn parse_frame(text: &str) -> Result<FrameNumber, String> {

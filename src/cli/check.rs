@@ -106,7 +106,18 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
         let path = entry.folder.join("session.json");
         found.problems(&path, &validate::session(&entry.session, &study.study));
         for clip in &entry.session.clips {
-            match fingerprint::find(study.root(), clip) {
+            let state = fingerprint::find(study.root(), clip);
+            if let Some(deleted) = &clip.deleted {
+                if let ClipState::There(at) | ClipState::Moved(at) = &state {
+                    let what = format!(
+                        "the film of '{}' counts as deleted since {} and is still here: delete it too, or take that out of the session",
+                        clip.path, deleted.on
+                    );
+                    found.add("error", at, what);
+                }
+                continue;
+            }
+            match state {
                 ClipState::There(_) => {}
                 ClipState::Moved(to) => {
                     found.add("remark", &path, format!("clip '{}' was moved; it is now {}", clip.path, to.display()));

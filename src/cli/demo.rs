@@ -50,7 +50,7 @@ pub(super) fn run(asked: &Demo, out: &mut dyn Write) -> Result<Outcome, Error> {
     super::remark(&[format!("{why}; here are the demo's summary and agreement instead")]);
     let paths = vec![root];
     let _ = summary::run(
-        &Summary { paths: paths.clone(), choice: Choice::default(), json: false, csv: false },
+        &Summary { paths: paths.clone(), choice: Choice::default(), json: false, csv: false, all: false },
         out,
     )?;
     let agreement = Agree {

@@ -40,16 +40,7 @@ pub(super) fn codings(paths: &[PathBuf], choice: &Choice) -> Result<Loaded, Erro
     let mut loaded = Loaded::default();
     let mut wanted: Vec<(usize, PathBuf)> = Vec::new();
     for path in paths {
-        let root = study_folder::study_above(path).ok_or_else(|| {
-            if path.exists() {
-                Error::Usage(format!(
-                    "this lies in no study (there is no study.json in it or above it): {}",
-                    path.display()
-                ))
-            } else {
-                Error::Usage(format!("there is no such file or folder: {}", path.display()))
-            }
-        })?;
+        let root = study_of(path)?;
         let study = open_study(&mut loaded, &root)?;
         let found = files_of(&mut loaded, study, path)?;
         for file in found {
@@ -79,6 +70,23 @@ pub(super) fn codings(paths: &[PathBuf], choice: &Choice) -> Result<Loaded, Erro
         (a.session.recorded_at, &a.session.id, &a.path).cmp(&(b.session.recorded_at, &b.session.id, &b.path))
     });
     Ok(loaded)
+}
+
+/// The study a path lies in.
+///
+/// # Errors
+/// When it lies in none, or there is nothing there.
+pub(super) fn study_of(path: &Path) -> Result<PathBuf, Error> {
+    study_folder::study_above(path).ok_or_else(|| {
+        if path.exists() {
+            Error::Usage(format!(
+                "this lies in no study (there is no study.json in it or above it): {}",
+                path.display()
+            ))
+        } else {
+            Error::Usage(format!("there is no such file or folder: {}", path.display()))
+        }
+    })
 }
 
 fn open_study(loaded: &mut Loaded, root: &Path) -> Result<usize, Error> {

@@ -10,14 +10,18 @@ mod check;
 mod cut;
 mod demo;
 mod export;
+mod film;
 mod frames;
 mod import;
 mod load;
-#[cfg(feature = "media")]
+mod pack;
 mod progress;
+mod register;
 mod report;
 mod still;
+mod stream;
 mod summary;
+mod take_in;
 mod verify;
 mod versions;
 
@@ -78,6 +82,12 @@ pub enum Error {
     /// The study could not be read or written.
     #[error(transparent)]
     Storage(#[from] crate::storage::Error),
+    /// A study could not be packed or taken in.
+    #[error(transparent)]
+    Parcel(#[from] crate::storage::parcel::Error),
+    /// Film was not deleted.
+    #[error(transparent)]
+    Retention(#[from] crate::storage::retention::Error),
     /// Nothing that was asked for could be read.
     #[error("nothing could be read; see above")]
     NothingRead,
@@ -87,6 +97,9 @@ pub enum Error {
     /// What was asked for makes no sense together.
     #[error("{0}")]
     Usage(String),
+    /// The person who asked for it stopped it.
+    #[error("stopped; nothing of it is left")]
+    Stopped,
     /// The result could not be written.
     #[error("could not write the result")]
     Output(#[from] std::io::Error),
@@ -146,9 +159,13 @@ fn carry_out(parsed: Arguments, out: &mut dyn Write) -> Result<Outcome, Error> {
         Command::Cut(asked) => cut::run(&asked, out),
         Command::Export(asked) => export::run(&asked, out),
         Command::Import(asked) => import::run(&asked, out),
+        Command::Film(asked) => film::run(&asked, out),
+        Command::Pack(asked) => pack::run(&asked, out),
+        Command::TakeIn(asked) => take_in::run(&asked, out),
         Command::Check(asked) => check::run(&asked, out),
         Command::Restore(asked) => versions::restore(&asked, out),
         Command::Merge(asked) => versions::merge(&asked, out),
+        Command::Register(asked) => register::run(&asked, out),
         Command::LookAtClip { clip } => look_at_clip(&clip),
         Command::Completions { shell } => arguments::completions(shell, out),
         Command::Man => arguments::man_page(out),

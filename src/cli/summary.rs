@@ -1,56 +1,188 @@
 //! `shedlight summary`: the measures as a table for people, as JSON or as CSV.
 
+mod over_sessions;
+
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Write};
 
+use serde::ser::SerializeMap as _;
+use serde::{Serialize, Serializer};
+
 use super::arguments::Summary as Asked;
-use super::{CommandResult, FINDINGS, FINE, load};
-use crate::measures::summary::{self, CodingSummary, Figures, OneLatency, Summary};
+use super::{CommandResult, Error, FINDINGS, FINE, load, stream};
+use crate::measures::summary::{
+    self, AnimalSummary, CodingSummary, Counts, Figures, OneLatency, OverSessions,
+};
 use crate::measures::{Marks, Record};
-use crate::model::Kind;
+use crate::model::{AnimalId, Kind, SessionId, Study};
 use crate::report::words::{count, number, percent, signed};
+use crate::storage::archive::Occasion;
 
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
-    let loaded = load::codings(&asked.paths, &asked.choice)?;
+    let mut plan = stream::plan(&asked.paths, &asked.choice, &mut |_| {})?;
     let marks = if asked.choice.without_unsure { Marks::WithoutUnsure } else { Marks::All };
-    let mut problems = Vec::new();
-    let mut records = Vec::new();
-    for (study, own) in &loaded.codings {
-        let Some(study) = loaded.study(*study) else { continue };
-        match Record::try_new(&own.coding, &own.ethogram, &own.session, &study.study, marks) {
-            Some(record) => records.push(record),
-            None => problems.push(format!(
-                "the length of the session is not known yet: open it once in the window, so that its clips are measured: {}",
-                own.path.display()
-            )),
+    let over = if asked.all { Some(over(asked, marks)?) } else { None };
+    let pool = RefCell::new(Pool { problems: std::mem::take(&mut plan.problems), ..Pool::default() });
+    let (send, receive) = std::sync::mpsc::sync_channel::<Session>(AHEAD);
+    let plan = &plan;
+    std::thread::scope(|scope| {
+        let reading = scope.spawn(move || {
+            plan.each(&|study, read| counted(study, read, marks), &mut |own| {
+                // Nobody listens any more when the result can't be written: that error is told.
+                send.send(own).map_err(|_| Error::Stopped)
+            })
+        });
+        let mut codings = receive.into_iter().flat_map(|own| pool.borrow_mut().take(own)).peekable();
+        if codings.peek().is_none() && !pool.borrow().problems.is_empty() {
+            super::remark(&pool.borrow().problems);
+            return Err(Error::NothingRead);
         }
-    }
+        if asked.json {
+            let both = Both { codings: RefCell::new(codings), pool: &pool, over: over.as_deref() };
+            serde_json::to_writer_pretty(&mut *out, &both)?;
+            writeln!(out)?;
+        } else if asked.csv {
+            csv_head(out)?;
+            codings.try_for_each(|coding| print_csv(&coding, out))?;
+        } else {
+            print(&mut codings, &pool, out)?;
+            over_sessions::print(over.as_deref().unwrap_or_default(), out)?;
+        }
+        match reading.join() {
+            Ok(read) => read,
+            Err(_) => Err(Error::Usage("the reading of a session broke off".to_owned())),
+        }
+    })?;
+    let problems = pool.into_inner().problems;
     super::remark(&problems);
-    loaded.tell()?;
-    let found = Summary {
-        codings: records.iter().map(summary::coding).collect(),
-        animals: summary::animals(&records),
-    };
-    if asked.json {
-        serde_json::to_writer_pretty(&mut *out, &found)?;
-        writeln!(out)?;
-    } else if asked.csv {
-        print_csv(&found, out)?;
-    } else {
-        print(&found, out)?;
-    }
-    Ok(if loaded.problems.is_empty() && problems.is_empty() { FINE } else { FINDINGS })
+    Ok(if problems.is_empty() { FINE } else { FINDINGS })
 }
 
-fn print(found: &Summary, out: &mut dyn Write) -> io::Result<()> {
-    if found.codings.is_empty() {
-        return writeln!(out, "no coding here that was asked for");
+/// Each animal over its sessions, study by study; these records are all held at once. What can't be read is
+/// told by the summary itself.
+fn over(asked: &Asked, marks: Marks) -> Result<Vec<OverSessions>, Error> {
+    let loaded = load::codings(&asked.paths, &asked.choice)?;
+    let mut found = Vec::new();
+    for (place, folder) in loaded.studies.iter().enumerate() {
+        let own = loaded.codings.iter().filter(|(study, _)| *study == place);
+        let records: Vec<Record<'_>> = own
+            .filter_map(|(_, own)| {
+                Record::try_new(&own.coding, &own.ethogram, &own.session, &folder.study, marks)
+            })
+            .collect();
+        found.extend(summary::over_sessions(&records, folder.study.double_coding.seed));
     }
-    for coding in &found.codings {
-        print_head(coding, out)?;
+    Ok(found)
+}
+
+/// Sessions that wait to be printed.
+const AHEAD: usize = 32;
+
+/// The codings of a session, counted.
+#[derive(Default)]
+struct Session {
+    id: SessionId,
+    animal: AnimalId,
+    codings: Vec<CodingSummary>,
+    /// Of the one that counts.
+    counts: Option<Counts>,
+    problems: Vec<String>,
+}
+
+fn counted(study: &Study, read: Result<Occasion, String>, marks: Marks) -> Session {
+    let own = match read {
+        Ok(own) => own,
+        Err(problem) => return Session { problems: vec![problem], ..Session::default() },
+    };
+    let mut session = Session {
+        id: own.session.id.clone(),
+        animal: own.session.animal.clone(),
+        problems: own.problems,
+        ..Session::default()
+    };
+    for read in &own.codings {
+        let Some(record) = Record::try_new(&read.coding, &read.ethogram, &own.session, study, marks) else {
+            session.problems.push(format!(
+                "the length of the session is not known yet: open it once in the window, so that its clips are measured: {}",
+                read.path.display()
+            ));
+            continue;
+        };
+        let counts = Counts::of(&record);
+        let coding = summary::of_counts(&record, &counts);
+        // One coding a session counts, even if two say they are primary.
+        if coding.counts && session.counts.is_none() {
+            session.counts = Some(counts);
+        }
+        session.codings.push(coding);
+    }
+    session
+}
+
+/// What is kept of all sessions.
+#[derive(Default)]
+struct Pool {
+    taken: BTreeSet<SessionId>,
+    animals: BTreeMap<AnimalId, Vec<Counts>>,
+    problems: Vec<String>,
+}
+
+impl Pool {
+    fn take(&mut self, own: Session) -> Vec<CodingSummary> {
+        self.problems.extend(own.problems);
+        if let Some(counts) = own.counts.filter(|_| self.taken.insert(own.id)) {
+            self.animals.entry(own.animal).or_default().push(counts);
+        }
+        own.codings
+    }
+
+    fn animals(&self) -> Vec<AnimalSummary> {
+        self.animals.iter().map(|(animal, counts)| summary::pooled(animal, counts)).collect()
+    }
+}
+
+/// The summary as JSON, whose codings are written as they come.
+struct Both<'a, I> {
+    codings: RefCell<I>,
+    pool: &'a RefCell<Pool>,
+    over: Option<&'a [OverSessions]>,
+}
+
+impl<I: Iterator<Item = CodingSummary>> Serialize for Both<'_, I> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        struct Codings<'a, I>(&'a RefCell<I>);
+        impl<I: Iterator<Item = CodingSummary>> Serialize for Codings<'_, I> {
+            fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+                to.collect_seq(&mut *self.0.borrow_mut())
+            }
+        }
+        let mut map = to.serialize_map(Some(2 + usize::from(self.over.is_some())))?;
+        map.serialize_entry("codings", &Codings(&self.codings))?;
+        map.serialize_entry("animals", &self.pool.borrow().animals())?;
+        if let Some(over) = self.over {
+            map.serialize_entry("over_sessions", over)?;
+        }
+        map.end()
+    }
+}
+
+fn print(
+    codings: &mut dyn Iterator<Item = CodingSummary>,
+    pool: &RefCell<Pool>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let mut is_empty = true;
+    for coding in codings {
+        is_empty = false;
+        print_head(&coding, out)?;
         print_figures(&coding.figures, out)?;
         writeln!(out)?;
     }
-    for animal in &found.animals {
+    if is_empty {
+        return writeln!(out, "no coding here that was asked for");
+    }
+    for animal in pool.borrow().animals() {
         writeln!(
             out,
             "{}, all {} {} together: {}",
@@ -254,38 +386,39 @@ fn clock(seconds: f64) -> String {
     crate::time::Micros::from_seconds(seconds).unwrap_or_default().clock()
 }
 
-fn print_csv(found: &Summary, out: &mut dyn Write) -> io::Result<()> {
+fn csv_head(out: &mut dyn Write) -> io::Result<()> {
     writeln!(
         out,
         "session,animal,by,purpose,observed_s,visible_s,behaviour,kind,n,n_complete,total_s,mean_s,median_s,sd_s,min_s,max_s,share_visible,per_visible_hour,why"
-    )?;
+    )
+}
+
+fn print_csv(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
     let plain = |value: Option<f64>| value.map_or_else(String::new, |value| value.to_string());
     let whole = |value: Option<u32>| value.map_or_else(String::new, |value| value.to_string());
-    for coding in &found.codings {
-        for own in &coding.figures.behaviours {
-            let fields = [
-                coding.session.clone(),
-                coding.animal.clone(),
-                coding.by.clone(),
-                coding.purpose.to_owned(),
-                coding.figures.observed_s.to_string(),
-                plain(coding.figures.visible_s),
-                own.id.clone(),
-                if own.kind == Kind::State { "state" } else { "event" }.to_owned(),
-                whole(own.n),
-                whole(own.n_complete),
-                plain(own.total_s),
-                plain(own.mean_s),
-                plain(own.median_s),
-                plain(own.sd_s),
-                plain(own.min_s),
-                plain(own.max_s),
-                plain(own.share_visible),
-                plain(own.per_visible_hour),
-                own.why.clone().unwrap_or_default(),
-            ];
-            writeln!(out, "{}", fields.map(|field| super::csv_field(&field)).join(","))?;
-        }
+    for own in &coding.figures.behaviours {
+        let fields = [
+            coding.session.clone(),
+            coding.animal.clone(),
+            coding.by.clone(),
+            coding.purpose.to_owned(),
+            coding.figures.observed_s.to_string(),
+            plain(coding.figures.visible_s),
+            own.id.clone(),
+            if own.kind == Kind::State { "state" } else { "event" }.to_owned(),
+            whole(own.n),
+            whole(own.n_complete),
+            plain(own.total_s),
+            plain(own.mean_s),
+            plain(own.median_s),
+            plain(own.sd_s),
+            plain(own.min_s),
+            plain(own.max_s),
+            plain(own.share_visible),
+            plain(own.per_visible_hour),
+            own.why.clone().unwrap_or_default(),
+        ];
+        writeln!(out, "{}", fields.map(|field| super::csv_field(&field)).join(","))?;
     }
     Ok(())
 }

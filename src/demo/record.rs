@@ -220,6 +220,9 @@ impl Maker {
         let mut coding = Coding::new(script.id.into(), by.into(), EthogramRef::to(ethogram)?);
         coding.purpose = purpose;
         coding.status = Status::Closed;
+        // Coded the day after it was filmed; the second coder a week later.
+        let days = if by == "K-12" { 7 } else { 1 };
+        coding.closed = study::session(script).recorded_at.map(|at| at + chrono::TimeDelta::days(days));
         coding.passes = ethogram
             .passes
             .iter()

@@ -12,6 +12,8 @@ pub mod drawn;
 pub mod intake;
 pub mod json;
 pub mod names;
+#[cfg(feature = "parquet")]
+pub mod parquet;
 #[cfg(feature = "media")]
 pub mod stills;
 pub mod web_annotation;

@@ -8,8 +8,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::Data;
-use crate::model::{Ethogram, Extra, PersonCode, Session};
+use super::{Data, Entry};
+use crate::model::{Ethogram, Extra, PersonCode, Session, Study};
 
 /// What was taken out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -23,19 +23,76 @@ pub struct TakenOut {
 /// Replaces people by pseudonyms and drops texts that name them.
 #[must_use]
 pub fn take_out(data: &mut Data) -> TakenOut {
-    let names = Names::of(data);
-    let mut cleaner = Cleaner { names: &names, dropped: 0 };
-    cleaner.study(data);
-    for session in &mut data.sessions {
+    let mut others: BTreeSet<PersonCode> = data.codings.iter().map(|entry| entry.coding.by.clone()).collect();
+    for session in &data.sessions {
+        others.extend(named_in(session).cloned());
+    }
+    let people = People::of(&data.study, others);
+    let mut texts = people.clean_study(&mut data.study);
+    texts += data.sessions.iter_mut().map(|session| people.clean_session(session)).sum::<usize>();
+    texts += data.ethograms.iter_mut().map(|ethogram| people.clean_ethogram(ethogram)).sum::<usize>();
+    texts += data.codings.iter_mut().map(|entry| people.clean_entry(entry)).sum::<usize>();
+    TakenOut { people: people.count(), texts }
+}
+
+/// Codes of people that a session names.
+pub fn named_in(session: &Session) -> impl Iterator<Item = &PersonCode> {
+    let left = session.left_out.iter().filter_map(|left| left.by.as_ref());
+    let decided = session.decision.iter().filter_map(|decision| decision.by.as_ref());
+    let deleted = session.clips.iter().filter_map(|clip| Some(&clip.deleted.as_ref()?.by));
+    session.handler.iter().chain(left).chain(decided).chain(deleted)
+}
+
+/// Who gets which pseudonym: for an export that takes one session after another.
+#[derive(Debug)]
+pub struct People {
+    names: Names,
+}
+
+impl People {
+    /// The people of a study, and the codes that its sessions and codings name beside them.
+    #[must_use]
+    pub fn of(study: &Study, others: BTreeSet<PersonCode>) -> Self {
+        Self { names: Names::of(study, others) }
+    }
+
+    /// How many people have a pseudonym.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.names.pseudonyms.len()
+    }
+
+    fn cleaner(&self) -> Cleaner<'_> {
+        Cleaner { names: &self.names, dropped: 0 }
+    }
+
+    /// Takes people out of the study; gives the number of texts dropped.
+    pub fn clean_study(&self, study: &mut Study) -> usize {
+        let mut cleaner = self.cleaner();
+        cleaner.study(study);
+        cleaner.dropped
+    }
+
+    /// Takes people out of a session; gives the number of texts dropped.
+    pub fn clean_session(&self, session: &mut Session) -> usize {
+        let mut cleaner = self.cleaner();
         cleaner.session(session);
+        cleaner.dropped
     }
-    for ethogram in &mut data.ethograms {
+
+    /// Takes people out of an ethogram; gives the number of texts dropped.
+    pub fn clean_ethogram(&self, ethogram: &mut Ethogram) -> usize {
+        let mut cleaner = self.cleaner();
         cleaner.ethogram(ethogram);
+        cleaner.dropped
     }
-    for entry in &mut data.codings {
-        entry.file = names.in_file(&entry.file, &entry.coding.by);
+
+    /// Takes people out of a coding and its file's name; gives the number of texts dropped.
+    pub fn clean_entry(&self, entry: &mut Entry) -> usize {
+        let mut cleaner = self.cleaner();
+        entry.file = self.names.in_file(&entry.file, &entry.coding.by);
         let coding = &mut entry.coding;
-        names.replace(&mut coding.by);
+        self.names.replace(&mut coding.by);
         // They name coding files, and those name people.
         coding.parents.clear();
         coding.extra.clear();
@@ -47,10 +104,11 @@ pub fn take_out(data: &mut Data) -> TakenOut {
             cleaner.text(&mut mark.reason);
             mark.extra.clear();
         }
+        cleaner.dropped
     }
-    TakenOut { people: names.pseudonyms.len(), texts: cleaner.dropped }
 }
 
+#[derive(Debug)]
 struct Names {
     pseudonyms: BTreeMap<PersonCode, PersonCode>,
     /// Lower case, each part of a name by itself.
@@ -58,15 +116,9 @@ struct Names {
 }
 
 impl Names {
-    fn of(data: &Data) -> Self {
-        let mut order: Vec<PersonCode> = data.study.people.iter().map(|person| person.code.clone()).collect();
-        let mut others: BTreeSet<&PersonCode> = data.codings.iter().map(|entry| &entry.coding.by).collect();
-        for session in &data.sessions {
-            others.extend(&session.handler);
-            others.extend(session.left_out.iter().filter_map(|left| left.by.as_ref()));
-            others.extend(session.decision.iter().filter_map(|decision| decision.by.as_ref()));
-        }
-        order.extend(others.into_iter().cloned());
+    fn of(study: &Study, others: BTreeSet<PersonCode>) -> Self {
+        let mut order: Vec<PersonCode> = study.people.iter().map(|person| person.code.clone()).collect();
+        order.extend(others);
         let mut pseudonyms = BTreeMap::new();
         for code in order {
             let next = format!("P{:02}", pseudonyms.len() + 1);
@@ -74,7 +126,7 @@ impl Names {
         }
         let mut words: BTreeSet<String> =
             pseudonyms.keys().map(|code| code.as_str().to_lowercase()).collect();
-        for name in data.study.people.iter().filter_map(|person| person.name.as_deref()) {
+        for name in study.people.iter().filter_map(|person| person.name.as_deref()) {
             let _ = words.insert(name.to_lowercase());
             // An initial or a "de" is in half of all texts.
             let parts = name.split(|c: char| !c.is_alphanumeric()).filter(|part| part.chars().count() > 2);
@@ -137,8 +189,7 @@ impl Cleaner<'_> {
         extra.clear();
     }
 
-    fn study(&mut self, data: &mut Data) {
-        let study = &mut data.study;
+    fn study(&mut self, study: &mut Study) {
         for person in &mut study.people {
             self.names.replace(&mut person.code);
             person.name = None;
@@ -170,6 +221,7 @@ impl Cleaner<'_> {
         study.reference_codings.clear();
         if let Some(retention) = &mut study.retention {
             self.text(&mut retention.note);
+            retention.deciders.iter_mut().for_each(|code| self.names.replace(code));
         }
         self.extra(&mut study.extra);
     }
@@ -196,6 +248,10 @@ impl Cleaner<'_> {
         }
         for clip in &mut session.clips {
             self.text(&mut clip.camera);
+            if let Some(deleted) = &mut clip.deleted {
+                self.names.replace(&mut deleted.by);
+                self.needed(&mut deleted.reason);
+            }
             // Folders above the study are often named after somebody.
             let is_outside =
                 clip.path.starts_with('/') || clip.path.contains(':') || clip.path.contains("..");

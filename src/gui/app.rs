@@ -11,6 +11,9 @@ use iced::{Element, Length, Subscription, Task, Theme};
 use super::screen::agreement::{self, Agreement};
 use super::screen::coding::{self, Coding};
 use super::screen::ethogram::{self, EthogramScreen};
+use super::screen::films::{self, Films};
+use super::screen::hand_over::{self, HandOver};
+use super::screen::intake::{self, Intake};
 use super::screen::new_study::{self, NewStudy};
 use super::screen::report::{self, ReportScreen};
 use super::screen::results::{self, Results};
@@ -31,6 +34,12 @@ pub enum Message {
     Coding(coding::Message),
     /// For the form of a new study.
     NewStudy(new_study::Message),
+    /// For handing a study over.
+    HandOver(hand_over::Message),
+    /// For new sessions.
+    Intake(intake::Message),
+    /// For the film that is kept.
+    Films(films::Message),
     /// For two codings of a session.
     Agreement(agreement::Message),
     /// For the numbers and charts.
@@ -67,6 +76,9 @@ enum Screen {
     Cautions,
     Sessions,
     NewStudy(NewStudy),
+    HandOver(Box<HandOver>),
+    Films(Box<Films>),
+    Intake(Box<Intake>),
     Sheet(Box<SheetScreen>),
     Results(Box<Results>),
     Agreement(Box<Agreement>),
@@ -149,6 +161,9 @@ impl App {
             }
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
             Screen::Sessions
+            | Screen::HandOver(_)
+            | Screen::Films(_)
+            | Screen::Intake(_)
             | Screen::Sheet(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
@@ -221,30 +236,12 @@ impl App {
     fn act(&mut self, message: Message) -> Task<Message> {
         match message {
             Message::Sessions(message) => return self.act_on_sessions(message),
-            Message::Results(message) => {
-                if let Screen::Results(open) = &mut self.screen {
-                    match open.update(&message) {
-                        results::Action::None => {}
-                        results::Action::Run(task) => return task.map(Message::Results),
-                        results::Action::Leave => self.screen = Screen::Sessions,
-                        results::Action::Go(session, at) => {
-                            if let Some(coding) = self.coding_of(Some(session.as_str())) {
-                                return self.open(&coding, Some(at));
-                            }
-                        }
-                    }
-                }
-            }
+            Message::HandOver(message) => return self.act_on_hand_over(message),
+            Message::Films(message) => return self.act_on_films(message),
+            Message::Intake(message) => return self.act_on_intake(message),
+            Message::Results(message) => return self.act_on_results(&message),
             Message::Agreement(message) => return self.act_on_agreement(message),
-            Message::Sheet(message) => {
-                if let Screen::Sheet(open) = &mut self.screen
-                    && let sheet::Action::Leave(folder) = open.update(message)
-                {
-                    self.sessions.folder = Some(*folder);
-                    self.sessions.refresh();
-                    self.screen = Screen::Sessions;
-                }
-            }
+            Message::Sheet(message) => self.act_on_sheet(message),
             Message::Settings(message) => return self.act_on_settings(message),
             Message::Ethogram(message) => return self.act_on_ethogram(message),
             Message::Report(message) => return self.act_on_report(message),
@@ -331,6 +328,9 @@ impl App {
                 _ => None,
             }),
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
+            Screen::HandOver(_) => HandOver::subscription().map(Message::HandOver),
+            Screen::Films(_) => Films::subscription().map(Message::Films),
+            Screen::Intake(_) => Intake::subscription().map(Message::Intake),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::Results(_) => Results::subscription().map(Message::Results),
             Screen::Agreement(open) => open.subscription().map(Message::Agreement),
@@ -343,7 +343,10 @@ impl App {
             | Screen::NewStudy(_)
             | Screen::Sheet(_)
             | Screen::Ethogram(_)
-            | Screen::Report(_) => iced::event::listen_with(|event, _, _| match event {
+            | Screen::Report(_)
+            | Screen::HandOver(_)
+            | Screen::Films(_)
+            | Screen::Intake(_) => iced::event::listen_with(|event, _, _| match event {
                 iced::Event::Keyboard(event) => field_key(event),
                 _ => None,
             }),
@@ -364,6 +367,9 @@ impl App {
             Screen::Cautions => cautions(mode),
             Screen::Sessions => self.sessions.view(mode).map(Message::Sessions),
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
+            Screen::HandOver(open) => open.view(mode).map(Message::HandOver),
+            Screen::Films(open) => open.view(mode).map(Message::Films),
+            Screen::Intake(open) => open.view(mode).map(Message::Intake),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::Results(open) => open.view(mode).map(Message::Results),
             Screen::Agreement(open) => open.view(mode).map(Message::Agreement),
@@ -386,6 +392,9 @@ impl App {
         };
         let back = match &self.screen {
             Screen::Coding(_) => Some(Message::Coding(coding::Message::Leave)),
+            Screen::HandOver(_) => Some(Message::HandOver(hand_over::Message::Leave)),
+            Screen::Films(_) => Some(Message::Films(films::Message::Leave)),
+            Screen::Intake(_) => Some(Message::Intake(intake::Message::Leave)),
             Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
             Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),
             Screen::Sheet(_) => Some(Message::Sheet(sheet::Message::Leave)),

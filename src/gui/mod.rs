@@ -4,6 +4,7 @@
 //! and actions; widgets draw what was prepared for them.
 
 pub mod app;
+pub mod background;
 pub mod feed;
 pub mod screen;
 pub mod settings;

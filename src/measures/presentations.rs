@@ -109,6 +109,17 @@ impl Latency {
             Self::Censored(_) | Self::LeftOut | Self::NotCoded => None,
         }
     }
+
+    /// As tables say it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Reached(_) | Self::Already => "reached",
+            Self::Censored(_) => "censored",
+            Self::LeftOut => "left_out",
+            Self::NotCoded => "not_coded",
+        }
+    }
 }
 
 /// A turn to or from the reference.

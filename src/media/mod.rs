@@ -9,6 +9,7 @@
 //! the first picture to the last without any index, as the measure of all the others; [`sound`] gives
 //! the sound on the same clock.
 
+mod about;
 pub mod cache;
 mod check;
 mod clock;
@@ -29,6 +30,7 @@ mod tone;
 
 use std::path::PathBuf;
 
+pub use about::{About, about};
 pub use film::{Film, FilmEvent, FilmOptions, Heading};
 pub use index::Index;
 pub use picture::{Fields, Picture};

@@ -3,6 +3,7 @@
 //! Everything that changes a coding goes through [`Coding::apply`], which returns the change that
 //! takes it back. Undo, redo, the journal and its replay are all built on that one door.
 
+use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -40,6 +41,8 @@ pub enum Change {
     Window(Option<Span>),
     /// Opens or closes the coding.
     Status(Status),
+    /// When it was closed; not at all, once it is open again.
+    ClosedAt(Option<DateTime<FixedOffset>>),
 }
 
 /// Why an edit can't be carried out.
@@ -101,6 +104,7 @@ impl Coding {
             Change::Passes(passes) => Change::Passes(std::mem::replace(&mut self.passes, passes.clone())),
             Change::Window(window) => Change::Window(std::mem::replace(&mut self.window, *window)),
             Change::Status(status) => Change::Status(std::mem::replace(&mut self.status, *status)),
+            Change::ClosedAt(at) => Change::ClosedAt(std::mem::replace(&mut self.closed, *at)),
         })
     }
 
@@ -135,6 +139,7 @@ mod tests {
             vec![Change::Remove(MarkId(1)), put(2, 30, Some(31))],
             vec![
                 Change::Status(Status::Closed),
+                Change::ClosedAt(DateTime::parse_from_rfc3339("2025-03-04T09:00:00+00:00").ok()),
                 Change::Window(Some(Span { from: Micros(0), to: Micros(9) })),
             ],
         ];

@@ -29,8 +29,8 @@ pub use mark::{End, Mark, Placed};
 pub use person::Person;
 pub use plan::{Criterion, EndRules, Plan, Step};
 pub use session::{
-    Choice, Clip, ClockAnchor, ClockSource, Decision, FaceCover, Facts, Fingerprint, Food, Gap, LeftOut,
-    Session, ShedState, SyncPoint,
+    Choice, Clip, ClockAnchor, ClockSource, Decision, FaceCover, Facts, FilmDeleted, Fingerprint, Food, Gap,
+    LeftOut, Session, ShedState, SyncPoint,
 };
 pub use study::{DoubleCoding, HouseTargets, Retention, Study};
 

@@ -304,6 +304,9 @@ pub struct Clip {
     /// Rectangles that cover faces in what is shared.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub face_covers: Vec<FaceCover>,
+    /// The film was deleted, by whose decision and why; what was coded of it stays.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub deleted: Option<FilmDeleted>,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,
@@ -317,6 +320,11 @@ fn is_zero(value: &f64) -> bool {
 #[allow(clippy::trivially_copy_pass_by_ref, clippy::float_cmp)] // serde's form; exactly the default.
 fn is_one(value: &f64) -> bool {
     *value == 1.0
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // serde's form.
+fn is_nobody(face: &u32) -> bool {
+    *face == 0
 }
 
 fn real_time() -> f64 {
@@ -338,6 +346,7 @@ impl Clip {
             camera: None,
             gaps: Vec::new(),
             face_covers: Vec::new(),
+            deleted: None,
             extra: Extra::new(),
         }
     }
@@ -353,6 +362,20 @@ impl Clip {
     pub fn span(&self) -> Option<Span> {
         Span::try_new(self.offset, self.offset + self.length?)
     }
+}
+
+/// That film was deleted.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FilmDeleted {
+    /// When.
+    pub on: NaiveDate,
+    /// Who decided it.
+    pub by: PersonCode,
+    /// Why.
+    pub reason: String,
+    /// Keys this version does not know.
+    #[serde(flatten)]
+    pub extra: Extra,
 }
 
 /// By which a file is known (rule 32).
@@ -403,6 +426,9 @@ pub struct FaceCover {
     pub width: f64,
     /// Height, 0–1.
     pub height: f64,
+    /// Rectangles of the same face have the same number; none overlaps another of it in time.
+    #[serde(default, skip_serializing_if = "is_nobody")]
+    pub face: u32,
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,

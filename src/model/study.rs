@@ -149,6 +149,9 @@ pub struct Retention {
     /// Months for film of incidents.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub incident_months: Option<u32>,
+    /// Who may decide that film is deleted; nobody else may.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub deciders: Vec<PersonCode>,
     /// Who decided it, and anything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,

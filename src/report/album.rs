@@ -1,16 +1,16 @@
 //! Which charts show a session, and which an animal over its sessions.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZeroUsize;
 
-use super::chart::{self, Chart, Length, Look, Matrix, Occasion, Reading, Sampled};
+use super::chart::{self, Chart, Coverage, Covered, Length, Look, Matrix, Occasion, Reading, Sampled};
 use super::document::{Figure, Part};
 use crate::agreement::pair::{PairAgreement, SetAgreement};
 use crate::measures::quantity::{self, Denominator, Quantity};
 use crate::measures::record::{Missing, Record, Seen};
 use crate::measures::sequence::{Repeats, Transitions};
 use crate::measures::{concern, presentations, sampling};
-use crate::model::{AnimalId, Behaviour, Kind, Purpose, Role, SetId};
+use crate::model::{AnimalId, Behaviour, Kind, PersonCode, Purpose, Role, Session, SessionId, SetId, Study};
 use crate::numeric::product_limit::{Ending, Time};
 
 /// Charts of one session.
@@ -49,18 +49,22 @@ pub fn of_animal(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
     charts
 }
 
-/// Figures of a report: for each animal its course, and each session that had concern; printed in grey.
-/// Primary codings of sessions that count are taken, others left out.
+/// Figures of a report: the calendar of sessions; for each animal its course, the cues and the successes of its
+/// latest sessions, and each session that had concern; printed in grey. Primary codings of sessions that
+/// count are taken, others left out.
 #[must_use]
-pub fn for_report(records: &[Record<'_>]) -> Vec<Figure> {
+pub fn for_report(study: &Study, sessions: &[Session], records: &[Record<'_>]) -> Vec<Figure> {
     let look = Look::print().with_width(PRINTED);
+    let calendar = chart::coverage(&covered(study, sessions, records), &look);
+    let words = "When was filmed, and what became of the film".to_owned();
+    let mut figures =
+        vec![Figure { part: Part::Effort, caption: words.clone(), description: words, svg: calendar.svg }];
     let mut by_animal: BTreeMap<&AnimalId, Vec<Record<'_>>> = BTreeMap::new();
     for record in records {
         if record.coding.purpose == Purpose::Primary && record.session.left_out.is_none() {
             by_animal.entry(&record.session.animal).or_default().push(record.clone());
         }
     }
-    let mut figures = Vec::new();
     for own in by_animal.values_mut() {
         own.sort_by_key(|record| (record.session.recorded_at, record.session.id.clone()));
         let name = whose(own);
@@ -72,6 +76,20 @@ pub fn for_report(records: &[Record<'_>]) -> Vec<Figure> {
         add(Part::Approach, "approaches among approaches and retreats", chart::approach(own, &look));
         add(Part::Success, "success by session, with the step and the decision", chart::success(own, &look));
         add(Part::Latency, "time from the cue, all sessions", chart::latencies(own, &look));
+        // Every session's would be a book; the window shows each.
+        let earlier = own.len().saturating_sub(LATEST);
+        let note = if earlier > 0 {
+            format!(" (one of the latest {LATEST} sessions; {earlier} earlier ones are not drawn)")
+        } else {
+            String::new()
+        };
+        for record in own.iter().skip(earlier) {
+            let (session, look) = (&record.session.id, &look);
+            let cues = format!("what happened around each cue of session {session}{note}");
+            add(Part::Success, &cues, chart::cue_raster(record, look));
+            let added = format!("successes and food of session {session}, added up{note}");
+            add(Part::Food, &added, chart::cumulative(record, look));
+        }
         for record in own.iter() {
             let found = presentations::of(record);
             let concern = concern::if_coded(record, &found);
@@ -111,6 +129,37 @@ pub fn most_differing(found: &PairAgreement) -> Option<&SetAgreement> {
     let apart = |set: &SetAgreement| set.compared_s * (1.0 - set.observed.unwrap_or(1.0));
     let sets = found.sets.iter().chain(&found.states).filter(|set| apart(set) > 0.0);
     sets.max_by(|a, b| apart(a).total_cmp(&apart(b)))
+}
+
+/// Sessions of an animal whose cues and successes are drawn.
+const LATEST: usize = 3;
+
+/// What became of each session: coded, if it has a primary coding; by two, if others coded it too.
+#[must_use]
+pub fn covered<'a>(study: &Study, sessions: &'a [Session], records: &[Record<'_>]) -> Vec<Covered<'a>> {
+    let mut coders: BTreeMap<&SessionId, (bool, BTreeSet<&PersonCode>)> = BTreeMap::new();
+    for record in records {
+        let own = coders.entry(&record.session.id).or_default();
+        match record.coding.purpose {
+            Purpose::Primary => own.0 = true,
+            Purpose::Second => {}
+            _ => continue,
+        }
+        let _ = own.1.insert(&record.coding.by);
+    }
+    let of = |session: &'a Session| Covered {
+        session,
+        animal: study
+            .animal(&session.animal)
+            .map_or_else(|| session.animal.to_string(), |own| own.name.clone()),
+        coverage: match coders.get(&session.id) {
+            _ if session.left_out.is_some() => Coverage::LeftOut,
+            Some((true, by)) if by.len() > 1 => Coverage::CodedTwice,
+            Some((true, _)) => Coverage::Coded,
+            _ => Coverage::Filmed,
+        },
+    };
+    sessions.iter().map(of).collect()
 }
 
 /// Width of a printed figure, in pixels.

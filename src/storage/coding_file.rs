@@ -39,6 +39,9 @@ pub struct CodingHead {
     /// When it was begun.
     #[serde(default)]
     pub begun: Option<DateTime<FixedOffset>>,
+    /// When it was closed.
+    #[serde(default)]
+    pub closed: Option<DateTime<FixedOffset>>,
     /// Where work stopped.
     #[serde(default)]
     pub left_at: Option<Micros>,

@@ -55,7 +55,7 @@ pub fn free_name(coding: &Path) -> PathBuf {
     let mut number = 1_u32;
     loop {
         let path = coding.with_file_name(format!("{stem}.conflict-{number}.coding.json"));
-        if !path.exists() {
+        if !path.exists() && !coding_file::journal_path(&path).exists() {
             return path;
         }
         number += 1;

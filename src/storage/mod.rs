@@ -4,12 +4,15 @@
 //! its path, line and column and left as it is; the rest of the study goes on. Every write
 //! replaces a whole file in one step; what is typed between two of those is in the journal.
 
+pub mod archive;
 pub mod coding_file;
 pub mod conflict;
 pub mod fingerprint;
 pub mod journal;
 pub mod json;
 pub mod leftovers;
+pub mod parcel;
+pub mod retention;
 pub mod study_folder;
 pub mod versions;
 

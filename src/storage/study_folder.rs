@@ -283,22 +283,33 @@ pub fn place(path: &Path, problem: &Problem) -> Error {
 /// When the session itself can't be read.
 pub fn read_session_folder(folder: &Path) -> Result<(SessionEntry, Vec<Error>), Error> {
     let session: Session = json::read(&folder.join("session.json"), SESSION_FORMAT)?;
-    let (mut codings, mut problems) = (Vec::new(), Vec::new());
-    for (path, original) in conflict::copies_in(folder) {
-        let original = original.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        problems.push(Error::Copy { path, original });
-    }
-    for path in files_in(folder, ".coding.json") {
-        // Counted, its marks would count twice.
-        if conflict::original_of(&path).is_some() {
-            continue;
-        }
+    let (mut codings, mut problems) = (Vec::new(), copies(folder));
+    for path in coding_files(folder) {
         match coding_file::read_head(&path) {
             Ok(head) => codings.push((path, head)),
             Err(error) => problems.push(error),
         }
     }
     Ok((SessionEntry { session, folder: folder.to_owned(), codings }, problems))
+}
+
+/// The coding files of a session's folder that count, by name: the one place that says which do. A copy that a
+/// sync program left is not among them: its marks would count twice.
+#[must_use]
+pub fn coding_files(folder: &Path) -> Vec<PathBuf> {
+    let mut files = files_in(folder, ".coding.json");
+    files.retain(|path| conflict::original_of(path).is_none());
+    files
+}
+
+/// The copies that sync programs left in a session's folder, each told as a problem.
+#[must_use]
+pub fn copies(folder: &Path) -> Vec<Error> {
+    let told = |(path, original): (PathBuf, PathBuf)| {
+        let original = original.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        Error::Copy { path, original }
+    };
+    conflict::copies_in(folder).into_iter().map(told).collect()
 }
 
 fn make_folder(folder: &Path) -> Result<(), Error> {

@@ -8,6 +8,8 @@ mod place;
 
 use std::sync::Arc;
 
+use chrono::{DateTime, FixedOffset};
+
 use super::history::History;
 use super::reel::{Reel, Shot};
 use crate::model::{
@@ -231,7 +233,8 @@ impl Coder {
         changes: Vec<Change>,
         focus: Option<MarkId>,
     ) -> Result<Done, Refusal> {
-        let only_reopens = matches!(changes.as_slice(), [Change::Status(_)]);
+        let only_reopens =
+            matches!(changes.as_slice(), [Change::Status(_)] | [Change::Status(_), Change::ClosedAt(_)]);
         if self.coding.status == Status::Closed && !only_reopens {
             return Err(Refusal::Closed);
         }
@@ -447,11 +450,11 @@ impl Coder {
         }
     }
 
-    /// Closes the coding: bouts still open end with the window (rule 3).
+    /// Closes the coding now: bouts still open end with the window (rule 3).
     ///
     /// # Errors
     /// When it is closed already.
-    pub fn close(&mut self, window_end: Micros) -> Result<Done, Refusal> {
+    pub fn close(&mut self, window_end: Micros, now: DateTime<FixedOffset>) -> Result<Done, Refusal> {
         let mut changes: Vec<Change> = Vec::new();
         for mark in self.coding.open_bouts() {
             if window_end > mark.from {
@@ -462,7 +465,7 @@ impl Coder {
             }
         }
         let ended = changes.len();
-        changes.push(Change::Status(Status::Closed));
+        changes.extend([Change::Status(Status::Closed), Change::ClosedAt(Some(now))]);
         let said = match ended {
             0 => "coding closed".to_owned(),
             1 => "coding closed; one open bout ended with the session".to_owned(),
@@ -476,7 +479,8 @@ impl Coder {
     /// # Errors
     /// None that a closed coding could cause.
     pub fn reopen(&mut self) -> Result<Done, Refusal> {
-        self.carry_out("coding opened again".to_owned(), vec![Change::Status(Status::Open)], None)
+        let changes = vec![Change::Status(Status::Open), Change::ClosedAt(None)];
+        self.carry_out("coding opened again".to_owned(), changes, None)
     }
 }
 

@@ -5,8 +5,10 @@
 
 pub mod autosave;
 pub mod coder;
+pub mod covers;
 pub mod ethogram;
 pub mod history;
+pub mod intake;
 pub mod player;
 pub mod reel;
 pub mod sheet;

@@ -1,1 +1,4 @@
 //! Tests of cli.
+
+#[cfg(all(unix, not(target_os = "macos")))]
+mod register;

@@ -1,6 +1,9 @@
 //! What the tests share: clips made with ffmpeg, and the built program.
 #![allow(dead_code)] // Not every feature set uses all of it.
 
+pub mod archive;
+pub mod python;
+
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};

@@ -41,6 +41,7 @@ fn study(folder: &Path) -> PathBuf {
         y: 0.5,
         width: 0.5,
         height: 0.5,
+        face: 1,
         extra: serde_json::Map::new(),
     });
     session.clips = vec![first, clip(2, "clips/two.mkv", 6.0)];

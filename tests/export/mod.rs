@@ -4,10 +4,15 @@ mod csv;
 #[cfg(feature = "media")]
 mod cut;
 mod odd;
+mod other_tools;
+#[cfg(feature = "parquet")]
+mod parquet;
 #[cfg(all(feature = "pdf", feature = "media"))]
 mod pdf;
 mod report;
 mod round_trip;
+#[cfg(unix)]
+mod stop;
 mod web_annotation;
 mod webvtt;
 

@@ -151,6 +151,7 @@ fn filmed(folder: &Path) -> PathBuf {
         y: 0.0,
         width: 1.0,
         height: 1.0,
+        face: 1,
         extra: serde_json::Map::new(),
     });
     session.clips = vec![clip];

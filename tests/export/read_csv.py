@@ -1,10 +1,12 @@
-"""Reads an export as other tools do: Python's csv module; pandas and the Frictionless validator
-where they are installed (pip install pandas frictionless)."""
+"""Reads an export as other tools do: Python's csv module, pandas and the Frictionless validator."""
 
 import csv
 import json
 import sys
 from pathlib import Path
+
+import pandas
+from frictionless import validate
 
 folder = Path(sys.argv[1])
 package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
@@ -32,23 +34,13 @@ for resource in package["resources"]:
     numbers[resource["name"]] = len(rows)
 print(f"csv: {numbers['marks']} marks, {numbers['presentations']} presentations")
 
-try:
-    import pandas
-except ImportError:
-    print("pandas is not installed")
-else:
-    for name, wanted in numbers.items():
-        assert len(pandas.read_csv(folder / f"{name}.csv")) == wanted, name
-    marks = pandas.read_csv(folder / "marks.csv")
-    states = marks[(marks.kind == "state") & (marks.open == False)]  # noqa: E712
-    assert ((states.to_s - states.from_s - states.duration_s).abs() < 1e-6).all()
-    print("pandas reads them")
+for name, wanted in numbers.items():
+    assert len(pandas.read_csv(folder / f"{name}.csv")) == wanted, name
+marks = pandas.read_csv(folder / "marks.csv")
+states = marks[(marks.kind == "state") & (marks.open == False)]  # noqa: E712
+assert ((states.to_s - states.from_s - states.duration_s).abs() < 1e-6).all()
+print("pandas reads them")
 
-try:
-    from frictionless import validate
-except ImportError:
-    print("frictionless is not installed")
-else:
-    report = validate(str(folder / "datapackage.json"))
-    assert report.valid, report.flatten(["type", "rowNumber", "fieldNumber", "message"])[:10]
-    print("frictionless finds them valid")
+report = validate(str(folder / "datapackage.json"))
+assert report.valid, report.flatten(["type", "rowNumber", "fieldNumber", "message"])[:10]
+print("frictionless finds them valid")

@@ -152,3 +152,53 @@ fn annotations_made_elsewhere_are_read_by_tag_clip_and_creator() {
     assert!(ran.out.contains("(urn:x:c)") && ran.out.contains("no session has the clip"), "{}", ran.out);
     assert!(ran.out.contains("(urn:x:d)") && ran.out.contains("who made it"), "{}", ran.out);
 }
+
+#[test]
+fn csv_with_decimal_commas_says_the_same_and_comes_back_too() {
+    let folder = folder();
+    let (point, comma) = (folder.path().join("point"), folder.path().join("comma"));
+    export(&sample(), "csv", &point, &[]);
+    export(&sample(), "csv", &comma, &["--decimal", "comma"]);
+    let package: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(comma.join("datapackage.json")).unwrap()).unwrap();
+    let mut numbers = 0;
+    for resource in package["resources"].as_array().unwrap() {
+        assert_eq!(resource["dialect"]["delimiter"], ";");
+        let path = resource["path"].as_str().unwrap();
+        let rows = |root: &Path| {
+            let text = std::fs::read_to_string(root.join(path)).unwrap();
+            shedlight::export::csv::parse(&text).unwrap()
+        };
+        let fields = resource["schema"]["fields"].as_array().unwrap();
+        for ((_, a), (_, b)) in rows(&point).into_iter().zip(rows(&comma)).skip(1) {
+            assert_eq!(a.len(), b.len());
+            for ((a, b), field) in a.iter().zip(&b).zip(fields) {
+                if field["type"] == "number" && a.contains('.') {
+                    assert_eq!(field["decimalChar"], ",");
+                    assert_eq!(&a.replace('.', ","), b);
+                    numbers += 1;
+                } else {
+                    assert_eq!(a, b, "{path}: {}", field["name"]);
+                }
+            }
+        }
+    }
+    assert!(numbers > 1000, "{numbers}");
+    let copied = folder.path().join("study");
+    emptied(&sample(), &copied);
+    let ran = import(&comma.join("marks.csv"), &copied);
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert_same_codings(&sample(), &copied);
+    let out = folder.path().join("json");
+    let ran = shedlight(&[
+        "export",
+        sample().to_str().unwrap(),
+        "--as",
+        "json",
+        "--decimal",
+        "comma",
+        "--out",
+        out.to_str().unwrap(),
+    ]);
+    assert_eq!((ran.code, out.exists()), (2, false));
+}

@@ -1,4 +1,5 @@
 //! The window.
 
+mod care;
 mod screens;
 mod window;

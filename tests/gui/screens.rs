@@ -22,7 +22,7 @@ use shedlight::storage::StudyFolder;
 
 use crate::common::{barcode_clip, folder, root};
 
-fn copy(from: &Path, to: &Path) {
+pub fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
     for entry in std::fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();
@@ -35,7 +35,7 @@ fn copy(from: &Path, to: &Path) {
     }
 }
 
-fn demo(folder: &tempfile::TempDir) -> StudyFolder {
+pub fn demo(folder: &tempfile::TempDir) -> StudyFolder {
     let path = folder.path().join("demo");
     copy(&root().join("sample-codings"), &path);
     StudyFolder::open(&path).unwrap()

@@ -3,10 +3,11 @@
 
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use shedlight::model::{
-    Animal, Clip, ClipId, Coding, End, EthogramRef, Pass, Session, Study, Taxon, starter,
+    Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Session, Study, Taxon, starter,
 };
 use shedlight::storage::{StudyFolder, coding_file, fingerprint};
 use shedlight::time::Micros;
@@ -35,6 +36,13 @@ fn study(root: &Path) -> std::path::PathBuf {
     let mut coding = Coding::new("s1".into(), "K-01".into(), EthogramRef::to(&ethogram).unwrap());
     coding.passes = ethogram.passes.iter().map(Pass::from).collect();
     coding_file::create(&folder.session_folder(&session.id), &coding).unwrap()
+}
+
+/// Only one window has the keys of a display.
+static DISPLAY: Mutex<()> = Mutex::new(());
+
+fn display() -> MutexGuard<'static, ()> {
+    DISPLAY.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 struct Window {
@@ -120,6 +128,7 @@ fn marks(coding: &Path) -> Vec<(String, Micros, End)> {
 
 #[test]
 fn rule_34_coded_by_keys_alone_killed_and_opened_again_at_the_same_place() {
+    let _alone = display();
     let folder = folder();
     let (root, config) = (folder.path().join("study"), folder.path().join("config"));
     let coding = study(&root);
@@ -154,5 +163,57 @@ fn rule_34_coded_by_keys_alone_killed_and_opened_again_at_the_same_place() {
     xdotool(&["key", "ctrl+z", "ctrl+z"]);
     wait_for("undo over the restart", || (marks(&coding).len() == 1).then_some(()));
     assert_eq!(marks(&coding), [("still-relaxed".to_owned(), Micros(120_000), End::Open)]);
+    drop(window);
+}
+
+fn covers(root: &Path) -> Vec<FaceCover> {
+    StudyFolder::open(root).unwrap().session(&"s1".into()).unwrap().clips[0].face_covers.clone()
+}
+
+#[test]
+fn faces_are_covered_by_key_and_mouse_and_nothing_is_coded_meanwhile() {
+    let _alone = display();
+    let folder = folder();
+    let (root, config) = (folder.path().join("study"), folder.path().join("config"));
+    let coding = study(&root);
+    let window = Window::open(&root, &config);
+    let _ = wait_for("the first picture", || coding_file::place(&coding));
+    xdotool(&["key", "--delay", "60", "shift+F8", "equal"]);
+    wait_for("a rectangle", || (covers(&root).len() == 1).then_some(()));
+    xdotool(&["key", "--delay", "60", "Right", "Right", "Right"]);
+    wait_for("three steps", || (coding_file::place(&coding) == Some(Micros(120_000))).then_some(()));
+    xdotool(&["key", "--delay", "60", "r", "alt+Right"]);
+    wait_for("it to move along", || (covers(&root).len() == 2).then_some(()));
+    assert!(marks(&coding).is_empty(), "letters code nothing while faces are covered");
+    let end = covers(&root)[1].to;
+    let at = |from, to, x| FaceCover {
+        from: Micros(from),
+        to,
+        x,
+        y: 0.35,
+        width: 0.2,
+        height: 0.3,
+        face: 1,
+        extra: Extra::new(),
+    };
+    assert_eq!(covers(&root), [at(0, Micros(120_000), 0.4), at(120_000, end, 0.41)]);
+    assert_eq!(end, Micros::from_whole_seconds(40));
+    // Another one with the mouse, left above the first.
+    xdotool(&["mousemove", "--window", &window.id(), "300", "80", "mousedown", "1"]);
+    for place in ["310", "330", "350"] {
+        xdotool(&["mousemove", "--window", &window.id(), place, "110"]);
+        std::thread::sleep(Duration::from_millis(60));
+    }
+    xdotool(&["mouseup", "1"]);
+    wait_for("a second face", || (covers(&root).len() == 3).then_some(()));
+    let drawn = &covers(&root)[2];
+    assert!(drawn.face == 2 && drawn.from == Micros(120_000) && drawn.width < 0.2, "{drawn:?}");
+    // Gone here, taken back, and back to coding.
+    xdotool(&["key", "--delay", "60", "Right", "Return"]);
+    wait_for("it to end", || (covers(&root)[2].to == Micros(160_000)).then_some(()));
+    xdotool(&["key", "--delay", "60", "ctrl+z"]);
+    wait_for("it to be back", || (covers(&root)[2].to == end).then_some(()));
+    xdotool(&["key", "--delay", "60", "Escape", "F4", "r"]);
+    wait_for("a bout", || (marks(&coding).len() == 1).then_some(()));
     drop(window);
 }

@@ -7,8 +7,14 @@ use serde_json::Value;
 use crate::common::{root, shedlight};
 
 fn run(command: &str) -> Value {
+    run_with(command, &[])
+}
+
+fn run_with(command: &str, more: &[&str]) -> Value {
     let study = root().join("sample-codings");
-    let ran = shedlight(&[command.as_ref(), study.as_os_str(), "--json".as_ref()]);
+    let mut asked = vec![command, study.to_str().unwrap(), "--json"];
+    asked.extend(more);
+    let ran = shedlight(&asked);
     assert_eq!(ran.code, 0, "{}", ran.err);
     serde_json::from_str(&ran.out).unwrap()
 }
@@ -296,5 +302,68 @@ fn second_by_second_gives_the_same_table() {
         if a["kind"] == "between" {
             assert_eq!(a["sets"][1]["table_s"], b["sets"][1]["table_s"]);
         }
+    }
+}
+
+/// `--all` says of an animal's sessions what the summaries of the sessions themselves say.
+#[test]
+fn the_course_over_sessions_agrees_with_the_sessions() {
+    let found = run_with("summary", &["--all"]);
+    let over = found["over_sessions"].as_array().unwrap();
+    assert_eq!(over.len(), found["animals"].as_array().unwrap().len());
+    let coding = |session: &Value| {
+        let own = found["codings"].as_array().unwrap().iter();
+        own.filter(|own| own["counts"] == true).find(|own| own["session"] == *session).unwrap().clone()
+    };
+    let close = |a: &Value, b: f64| (a.as_f64().unwrap() - b).abs() < 1e-9;
+    let number = |value: &Value| value.as_f64().unwrap();
+    for animal in over {
+        let course = |name: &str| {
+            animal["courses"].as_array().unwrap().iter().find(|own| own["quantity"] == name).unwrap().clone()
+        };
+        let mut successes = Vec::new();
+        for own in course("success")["values"].as_array().unwrap() {
+            let success = &coding(&own["session"])["success"];
+            assert!(close(&own["value"], number(&success["k"]) / number(&success["n"])), "{own}");
+            assert_eq!(own["of"], number(&success["n"]), "{own}");
+            successes.push(number(&own["value"]));
+        }
+        #[allow(clippy::cast_precision_loss)]
+        let mean = successes.iter().sum::<f64>() / successes.len() as f64;
+        assert!(close(&course("success")["mean"], mean));
+        for own in course("out_of_sight")["values"].as_array().unwrap() {
+            assert!(close(&own["value"], number(&coding(&own["session"])["out_of_sight_share"])), "{own}");
+        }
+        // Four sessions have a trend, two none; five would have an interval.
+        assert_eq!(course("success")["trend"].is_null(), successes.len() < 4, "{animal}");
+        assert!(course("success")["ci95"].is_null());
+        assert!(course("success")["why"].as_str().unwrap().contains("interval: fewer than 5"));
+        // The mean over sessions of what sampling is held against is the mean of their budgets.
+        for own in animal["sampling"].as_array().unwrap().iter().filter(|own| !own["share"].is_null()) {
+            let mut shares = Vec::new();
+            for session in animal["sessions"].as_array().unwrap() {
+                let coding = coding(session);
+                let all = coding["behaviours"].as_array().unwrap().clone();
+                let behaviour = all.iter().find(|other| other["id"] == own["behaviour"]).unwrap();
+                shares.push(behaviour["share_visible"].as_f64().unwrap());
+            }
+            #[allow(clippy::cast_precision_loss)]
+            let mean = shares.iter().sum::<f64>() / shares.len() as f64;
+            // Handler states run on out of sight, and are sampled only while the animal is visible.
+            if mean <= 1.0 && own["behaviour"] != "handler-near" {
+                assert!((number(&own["share"]) - mean).abs() < 0.02, "{own}: {mean}");
+            }
+            assert!(own["longest_s"].is_null() != own["why"].is_null(), "{own}");
+        }
+        for own in animal["sequences"].as_array().unwrap().iter().filter(|own| own["why"].is_null()) {
+            for (place, row) in own["counts"].as_array().unwrap().iter().enumerate() {
+                assert_eq!(row[place], 0, "nothing follows itself: {own}");
+            }
+        }
+    }
+    let told = shedlight(&["summary", root().join("sample-codings").to_str().unwrap(), "--all"]);
+    for words in ["Bramble, over", "what follows what in activity", "(Theil–Sen)", "the gap that ends one"]
+    {
+        assert!(told.out.to_lowercase().contains(&words.to_lowercase()), "{words}: {}", told.out);
     }
 }

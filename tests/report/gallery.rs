@@ -9,7 +9,7 @@ use shedlight::measures::{Marks, Record, concern, presentations};
 use shedlight::model::{Coding, Ethogram, Purpose, Session, Study};
 use shedlight::numeric::product_limit::{Ending, Time};
 use shedlight::report::album;
-use shedlight::report::chart::{self, Chart, Length, Look, Matrix};
+use shedlight::report::chart::{self, Chart, Coverage, Covered, Length, Look, Matrix};
 use shedlight::storage::StudyFolder;
 use shedlight::storage::study_folder::LoadedCoding;
 
@@ -219,6 +219,40 @@ fn sampled(records: &[Record<'_>], look: &Look) -> Chart {
     chart::sampled("Bramble", records.len(), &album::samplings(records, &"activity".into()), look)
 }
 
+fn coverage(demo: &Demo, look: &Look) -> Chart {
+    let sessions: Vec<Session> = demo.codings.iter().map(|(_, _, session)| session.clone()).collect();
+    chart::coverage(&album::covered(&demo.study, &sessions, &demo.records()), look)
+}
+
+/// Sessions of two animals over three years, some days with several, some without a date.
+pub fn many_sessions(demo: &Demo) -> Vec<Session> {
+    let (_, _, session) = &demo.codings[0];
+    let mut sessions = Vec::new();
+    for n in 0..120_i64 {
+        let mut own = session.clone();
+        own.id = format!("n{n}").as_str().into();
+        own.recorded_at = session.recorded_at.map(|at| at + chrono::Duration::days(n * n % 900));
+        own.animal = if n % 3 == 0 { "sorrel".into() } else { "bramble".into() };
+        sessions.push(own);
+    }
+    for own in &mut sessions[..2] {
+        own.recorded_at = None;
+    }
+    sessions
+}
+
+fn long_coverage(demo: &Demo, look: &Look) -> Chart {
+    let sessions = many_sessions(demo);
+    let kinds = [Coverage::Filmed, Coverage::Coded, Coverage::CodedTwice, Coverage::LeftOut];
+    let of = |(n, session)| Covered {
+        session,
+        animal: session.animal.to_string(),
+        coverage: kinds[n % kinds.len()],
+    };
+    let all: Vec<Covered<'_>> = sessions.iter().enumerate().map(of).collect();
+    chart::coverage(&all, look)
+}
+
 /// Every chart, by name.
 pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
     let (records, bramble) = (demo.records(), demo.of_animal("bramble"));
@@ -248,6 +282,8 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
                 look,
             ),
         ),
+        ("coverage", coverage(demo, look)),
+        ("coverage-long", long_coverage(demo, look)),
         ("trend", chart::trend(&course(demo), look)),
         ("trend-long", chart::trend(&long_course(demo), look)),
         ("agreement", chart::agreement(&pair("s5"), &str::to_owned, look)),

@@ -5,7 +5,8 @@ use std::sync::Arc;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use shedlight::model::{
-    ClipId, Coding, End, Ethogram, EthogramRef, Mark, MarkId, Pass, Placed, Session, Taxon, starter, validate,
+    ClipId, Coding, End, Ethogram, EthogramRef, Mark, MarkId, Pass, Placed, Session, Status, Taxon, starter,
+    validate,
 };
 use shedlight::time::Micros;
 use shedlight::workbench::coder::{Coder, Edge, Pace, Refusal};
@@ -156,11 +157,17 @@ fn rule_9_keys_of_another_pass_are_dead_and_say_so() {
 fn rule_3_closing_ends_open_bouts_with_the_window() {
     let mut coder = coder();
     let _ = coder.press('r', at(1_000), Pace::Stepped).unwrap();
-    let _ = coder.close(Micros::from_millis(15_000)).unwrap();
+    let now = chrono::DateTime::parse_from_rfc3339("2025-03-04T09:00:00+00:00").unwrap();
+    let _ = coder.close(Micros::from_millis(15_000), now).unwrap();
+    assert_eq!(coder.coding().closed, Some(now));
     assert_eq!(marks(&coder), [bout("still-relaxed", 1_000, 15_000)]);
     assert_eq!(coder.press('m', at(2_000), Pace::Stepped).unwrap_err(), Refusal::Closed);
     let _ = coder.undo().unwrap();
     assert_eq!(marks(&coder), [bout("still-relaxed", 1_000, -1)]);
+    assert_eq!(coder.coding().closed, None);
+    let _ = coder.close(Micros::from_millis(15_000), now).unwrap();
+    let _ = coder.reopen().unwrap();
+    assert_eq!((coder.coding().status, coder.coding().closed), (Status::Open, None));
 }
 
 #[test]

@@ -4,4 +4,6 @@ mod bad_input;
 mod faults;
 mod keys;
 mod kill;
+mod parcel;
+mod retention;
 mod schemas;

@@ -11,7 +11,7 @@ use crate::time::Micros;
 
 /// Types of the Table Schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Type {
+pub(in crate::export) enum Type {
     Text,
     Integer,
     Number,
@@ -21,15 +21,15 @@ pub(super) enum Type {
 }
 
 /// A column of a table of `R`.
-pub(super) struct Field<R: ?Sized> {
-    pub(super) name: &'static str,
-    pub(super) kind: Type,
-    pub(super) unit: &'static str,
-    pub(super) meaning: &'static str,
-    pub(super) value: fn(&R) -> Cell,
+pub(in crate::export) struct Field<R: ?Sized> {
+    pub(in crate::export) name: &'static str,
+    pub(in crate::export) kind: Type,
+    pub(in crate::export) unit: &'static str,
+    pub(in crate::export) meaning: &'static str,
+    pub(in crate::export) value: fn(&R) -> Cell,
 }
 
-pub(super) const fn field<R>(
+pub(in crate::export) const fn field<R>(
     name: &'static str,
     kind: Type,
     unit: &'static str,
@@ -41,16 +41,21 @@ pub(super) const fn field<R>(
 
 /// A coding with what it belongs to.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct CodingRow<'a> {
-    pub(super) entry: &'a Entry,
+pub(in crate::export) struct CodingRow<'a> {
+    pub(in crate::export) entry: &'a Entry,
     session: &'a Session,
     ethogram: &'a Ethogram,
 }
 
 impl<'a> CodingRow<'a> {
-    pub(super) fn of(data: &'a Data, entry: &'a Entry) -> Option<Self> {
+    /// A coding of a session under its ethogram.
+    pub(in crate::export) fn new(entry: &'a Entry, session: &'a Session, ethogram: &'a Ethogram) -> Self {
+        Self { entry, session, ethogram }
+    }
+
+    pub(in crate::export) fn of(data: &'a Data, entry: &'a Entry) -> Option<Self> {
         let (session, ethogram) = (data.session(&entry.coding.session)?, data.ethogram(&entry.coding)?);
-        Some(Self { entry, session, ethogram })
+        Some(Self::new(entry, session, ethogram))
     }
 
     fn counts(&self) -> bool {
@@ -59,7 +64,7 @@ impl<'a> CodingRow<'a> {
 }
 
 /// A mark with what it belongs to.
-pub(super) struct MarkRow<'a> {
+pub(in crate::export) struct MarkRow<'a> {
     coding: CodingRow<'a>,
     mark: &'a Mark,
     behaviour: Option<&'a Behaviour>,
@@ -67,7 +72,7 @@ pub(super) struct MarkRow<'a> {
 }
 
 impl<'a> MarkRow<'a> {
-    pub(super) fn of(coding: CodingRow<'a>, mark: &'a Mark) -> Self {
+    pub(in crate::export) fn of(coding: CodingRow<'a>, mark: &'a Mark) -> Self {
         let end = match mark.to {
             End::At(to) => Some(to),
             End::Event | End::Open => None,
@@ -85,9 +90,9 @@ impl<'a> MarkRow<'a> {
     }
 }
 
-pub(super) struct SessionRow<'a> {
-    pub(super) study: &'a Study,
-    pub(super) session: &'a Session,
+pub(in crate::export) struct SessionRow<'a> {
+    pub(in crate::export) study: &'a Study,
+    pub(in crate::export) session: &'a Session,
 }
 
 impl SessionRow<'_> {
@@ -102,7 +107,7 @@ fn purpose(purpose: Purpose) -> Cell {
 
 #[rustfmt::skip]
 #[allow(clippy::too_many_lines)] // One table of columns.
-pub(super) fn marks<'a>() -> Vec<Field<MarkRow<'a>>> {
+pub(in crate::export) fn marks<'a>() -> Vec<Field<MarkRow<'a>>> {
     vec![
         field("session", Type::Text, "", "The session.", |r| Cell::text(r.coding.session.id.as_str())),
         field("animal", Type::Text, "", "The focal animal's id.", |r| Cell::text(r.coding.session.animal.as_str())),
@@ -159,7 +164,7 @@ fn json<T: serde::Serialize>(value: &T) -> Cell {
 
 #[rustfmt::skip]
 #[allow(clippy::too_many_lines)] // One table of columns.
-pub(super) fn codings<'a>() -> Vec<Field<CodingRow<'a>>> {
+pub(in crate::export) fn codings<'a>() -> Vec<Field<CodingRow<'a>>> {
     vec![
         field("coding", Type::Text, "", "The coding's file, relative to the study.", |r| Cell::text(&r.entry.file)),
         field("session", Type::Text, "", "The session.", |r| Cell::text(r.session.id.as_str())),
@@ -193,7 +198,7 @@ pub(super) fn codings<'a>() -> Vec<Field<CodingRow<'a>>> {
 
 #[rustfmt::skip]
 #[allow(clippy::too_many_lines)] // One table of columns.
-pub(super) fn sessions<'a>() -> Vec<Field<SessionRow<'a>>> {
+pub(in crate::export) fn sessions<'a>() -> Vec<Field<SessionRow<'a>>> {
     vec![
         field("session", Type::Text, "", "The session.", |r| Cell::text(r.session.id.as_str())),
         field("animal", Type::Text, "", "The focal animal's id.", |r| Cell::text(r.session.animal.as_str())),
@@ -203,6 +208,7 @@ pub(super) fn sessions<'a>() -> Vec<Field<SessionRow<'a>>> {
         field("handler", Type::Text, "", "Code of the person who handled.", |r| Cell::maybe(r.session.handler.as_ref().map(PersonCode::as_str))),
         field("recorded_at", Type::Moment, "", "Wall clock of the session's start as its source shows it.", |r| Cell::known(r.session.recorded_at.map(|t| t.to_rfc3339()))),
         field("true_start", Type::Moment, "", "The same, corrected by the clock's anchors.", |r| Cell::known(r.session.wall_clock(Micros::ZERO).map(|t| t.to_rfc3339()))),
+        field("utc_offset_min", Type::Integer, "min", "Offset of that wall clock from UTC, east positive.", |r| Cell::known(r.session.wall_clock(Micros::ZERO).map(|t| t.offset().local_minus_utc() / 60))),
         field("clock_source", Type::Text, "", "How the wall clock is known: camera, overlay or person.", |r| Cell::maybe(r.session.clock_source.map(|s| match s {
             ClockSource::Camera => "camera", ClockSource::Overlay => "overlay", ClockSource::Person => "person",
         }))),
@@ -249,7 +255,7 @@ fn shed_word(shed: ShedState) -> &'static str {
 }
 
 /// As people read it in a table.
-pub(super) const fn kind_word(kind: Kind) -> &'static str {
+pub(in crate::export) const fn kind_word(kind: Kind) -> &'static str {
     match kind {
         Kind::State => "state",
         Kind::Event => "event",

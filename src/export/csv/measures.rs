@@ -6,24 +6,29 @@
 use super::Cell;
 use super::columns::{Field, Type, field, kind_word};
 use crate::measures::presentations::Outcome;
-use crate::measures::summary::{CodingSummary, Figures, OneLatency, PresentationFigures, Summary};
+use crate::measures::summary::{
+    AnimalSummary, CodingSummary, Figures, OneLatency, PresentationFigures, Summary,
+};
 
 /// A presentation and the coding it was found in.
-pub(super) struct PresentationRow<'a> {
+pub(in crate::export) struct PresentationRow<'a> {
     coding: &'a CodingSummary,
     own: &'a PresentationFigures,
 }
 
 /// All presentations of all codings.
-pub(super) fn presentations(summary: &Summary) -> impl Iterator<Item = PresentationRow<'_>> {
-    let of = |coding| move |own| PresentationRow { coding, own };
-    summary
-        .codings
-        .iter()
-        .flat_map(move |coding| coding.figures.presentations.iter().flatten().map(of(coding)))
+pub(in crate::export) fn presentations(summary: &Summary) -> impl Iterator<Item = PresentationRow<'_>> {
+    summary.codings.iter().flat_map(presentations_of)
 }
 
-pub(super) fn seconds(value: f64) -> String {
+/// The presentations of one coding.
+pub(in crate::export) fn presentations_of(
+    coding: &CodingSummary,
+) -> impl Iterator<Item = PresentationRow<'_>> {
+    coding.figures.presentations.iter().flatten().map(move |own| PresentationRow { coding, own })
+}
+
+pub(in crate::export) fn seconds(value: f64) -> String {
     format!("{value:.6}")
 }
 
@@ -46,7 +51,7 @@ fn outcome_word(outcome: Outcome) -> &'static str {
 
 #[rustfmt::skip]
 #[allow(clippy::too_many_lines)] // One table of columns.
-pub(super) fn presentations_columns<'a>() -> Vec<Field<PresentationRow<'a>>> {
+pub(in crate::export) fn presentations_columns<'a>() -> Vec<Field<PresentationRow<'a>>> {
     vec![
         field("session", Type::Text, "", "The session.", |r| Cell::text(&r.coding.session)),
         field("animal", Type::Text, "", "The focal animal's id.", |r| Cell::text(&r.coding.animal)),
@@ -64,15 +69,23 @@ pub(super) fn presentations_columns<'a>() -> Vec<Field<PresentationRow<'a>>> {
         field("contact_s", Type::Number, "s", "From the cue to the first contact; empty: see why.", |r| maybe_seconds(r.own.contact_s)),
         field("success_s", Type::Number, "s", "From the cue to success; empty: see why.", |r| maybe_seconds(r.own.success_s)),
         field("watched_s", Type::Number, "s", "How long a latency that was not reached was watched: it is censored there, never dropped.", |r| Cell::plain(seconds(r.own.end_s - r.own.cue_s))),
+        field("orient_is", Type::Text, "", "What became of orient_s: reached; censored (not reached while watched_s); left_out (already under way, no case); not_coded.", |r| latency_is(r, 0)),
+        field("approach_is", Type::Text, "", "What became of approach_s, in the same words.", |r| latency_is(r, 1)),
+        field("contact_is", Type::Text, "", "What became of contact_s, in the same words.", |r| latency_is(r, 2)),
+        field("success_is", Type::Text, "", "What became of success_s, in the same words.", |r| latency_is(r, 3)),
         field("already", Type::Truth, "", "The animal was already oriented or under way at the cue.", |r| Cell::plain(r.own.already)),
         field("vacillating", Type::Truth, "", "Approach and retreat changed direction at least twice.", |r| Cell::plain(r.own.vacillating)),
         field("why", Type::Text, "", "Why what is missing is missing.", |r| Cell::maybe(r.own.why.as_ref())),
     ]
 }
 
+fn latency_is(row: &PresentationRow<'_>, which: usize) -> Cell {
+    Cell::maybe(row.own.latencies_are.get(which))
+}
+
 /// One measure of a coding, or of an animal's primary codings together.
 #[derive(Debug, Clone, Default)]
-pub(super) struct MeasureRow {
+pub(in crate::export) struct MeasureRow {
     scope: &'static str,
     session: Option<String>,
     animal: String,
@@ -93,7 +106,7 @@ pub(super) struct MeasureRow {
 
 #[rustfmt::skip]
 #[allow(clippy::too_many_lines)] // One table of columns.
-pub(super) fn measures() -> Vec<Field<MeasureRow>> {
+pub(in crate::export) fn measures() -> Vec<Field<MeasureRow>> {
     vec![
         field("scope", Type::Text, "", "coding (one coding) or animal (the primary codings of one animal together).", |r| Cell::text(r.scope)),
         field("session", Type::Text, "", "The session; empty for scope animal.", |r| Cell::maybe(r.session.as_ref())),
@@ -115,31 +128,37 @@ pub(super) fn measures() -> Vec<Field<MeasureRow>> {
 }
 
 /// All measures of all codings, then of all animals.
-pub(super) fn all(summary: &Summary) -> Vec<MeasureRow> {
+pub(in crate::export) fn all(summary: &Summary) -> Vec<MeasureRow> {
     let mut rows = Vec::new();
-    for coding in &summary.codings {
-        let head = MeasureRow {
-            scope: "coding",
-            session: Some(coding.session.clone()),
-            animal: coding.animal.clone(),
-            by: Some(coding.by.clone()),
-            purpose: Some(coding.purpose),
-            counts: Some(coding.counts),
-            sessions: 1,
-            ..MeasureRow::default()
-        };
-        of(&coding.figures, &head, &mut rows);
-    }
-    for animal in &summary.animals {
-        let head = MeasureRow {
-            scope: "animal",
-            animal: animal.animal.clone(),
-            sessions: animal.sessions.len(),
-            ..MeasureRow::default()
-        };
-        of(&animal.figures, &head, &mut rows);
-    }
+    summary.codings.iter().for_each(|coding| of_coding(coding, &mut rows));
+    summary.animals.iter().for_each(|animal| of_animal(animal, &mut rows));
     rows
+}
+
+/// The measures of one coding.
+pub(in crate::export) fn of_coding(coding: &CodingSummary, rows: &mut Vec<MeasureRow>) {
+    let head = MeasureRow {
+        scope: "coding",
+        session: Some(coding.session.clone()),
+        animal: coding.animal.clone(),
+        by: Some(coding.by.clone()),
+        purpose: Some(coding.purpose),
+        counts: Some(coding.counts),
+        sessions: 1,
+        ..MeasureRow::default()
+    };
+    of(&coding.figures, &head, rows);
+}
+
+/// The measures of an animal's primary codings together.
+pub(in crate::export) fn of_animal(animal: &AnimalSummary, rows: &mut Vec<MeasureRow>) {
+    let head = MeasureRow {
+        scope: "animal",
+        animal: animal.animal.clone(),
+        sessions: animal.sessions.len(),
+        ..MeasureRow::default()
+    };
+    of(&animal.figures, &head, rows);
 }
 
 struct Rows<'a> {

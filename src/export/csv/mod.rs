@@ -5,9 +5,9 @@
 //! tab or a line end. Reading takes exactly that apostrophe away again, so nothing is lost. Numbers are
 //! written as they are: `-0.25` is a number and no formula.
 
-mod columns;
-mod measures;
-mod package;
+pub(super) mod columns;
+pub(super) mod measures;
+pub(super) mod package;
 
 use std::io::{self, Write};
 
@@ -26,21 +26,48 @@ pub(super) enum Cell {
 }
 
 impl Cell {
-    fn text(text: impl AsRef<str>) -> Self {
+    pub(super) fn text(text: impl AsRef<str>) -> Self {
         Self::Text(text.as_ref().to_owned())
     }
 
-    fn maybe(text: Option<impl AsRef<str>>) -> Self {
+    pub(super) fn maybe(text: Option<impl AsRef<str>>) -> Self {
         text.map_or(Self::Missing, Self::text)
     }
 
     #[allow(clippy::needless_pass_by_value)] // Numbers, given as they are.
-    fn plain(value: impl ToString) -> Self {
+    pub(super) fn plain(value: impl ToString) -> Self {
         Self::Plain(value.to_string())
     }
 
-    fn known(value: Option<impl ToString>) -> Self {
+    pub(super) fn known(value: Option<impl ToString>) -> Self {
         value.map_or(Self::Missing, Self::plain)
+    }
+}
+
+/// Sign of the decimals, and the separator of cells that goes with it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Decimal {
+    /// `0.25`, cells between commas: RFC 4180.
+    #[default]
+    Point,
+    /// `0,25`, cells between semicolons: as spreadsheets in much of the world expect it.
+    Comma,
+}
+
+impl Decimal {
+    pub(super) const fn separator(self) -> char {
+        match self {
+            Self::Point => ',',
+            Self::Comma => ';',
+        }
+    }
+
+    /// Of the table a text holds: what stands between the names of its columns.
+    pub(super) fn of(text: &str) -> Self {
+        let head = text.trim_start_matches(['\u{feff}', '\r', '\n']).lines().next().unwrap_or_default();
+        let count = |own: char| head.matches(own).count();
+        if count(';') > count(',') { Self::Comma } else { Self::Point }
     }
 }
 
@@ -48,62 +75,65 @@ impl Cell {
 ///
 /// # Errors
 /// When the sink can't take them.
-pub fn write(data: &Data, sink: &mut dyn Sink) -> io::Result<()> {
+pub fn write(data: &Data, decimal: Decimal, sink: &mut dyn Sink) -> io::Result<()> {
     let summary = data.summary();
     sink.file("marks.csv", &mut |out| {
         let fields = columns::marks();
-        head(out, &fields)?;
+        head(out, decimal, &fields)?;
         data.codings.iter().filter_map(|entry| columns::CodingRow::of(data, entry)).try_for_each(|coding| {
             coding
                 .entry
                 .coding
                 .marks
                 .iter()
-                .try_for_each(|mark| row(out, &fields, &columns::MarkRow::of(coding, mark)))
+                .try_for_each(|mark| row(out, decimal, &fields, &columns::MarkRow::of(coding, mark)))
         })
     })?;
     sink.file("codings.csv", &mut |out| {
         let fields = columns::codings();
-        head(out, &fields)?;
+        head(out, decimal, &fields)?;
         let mut rows = data.codings.iter().filter_map(|entry| columns::CodingRow::of(data, entry));
-        rows.try_for_each(|coding| row(out, &fields, &coding))
+        rows.try_for_each(|coding| row(out, decimal, &fields, &coding))
     })?;
     sink.file("sessions.csv", &mut |out| {
         let fields = columns::sessions();
-        head(out, &fields)?;
-        data.sessions
-            .iter()
-            .try_for_each(|session| row(out, &fields, &columns::SessionRow { study: &data.study, session }))
+        head(out, decimal, &fields)?;
+        data.sessions.iter().try_for_each(|session| {
+            row(out, decimal, &fields, &columns::SessionRow { study: &data.study, session })
+        })
     })?;
     sink.file("presentations.csv", &mut |out| {
         let fields = measures::presentations_columns();
-        head(out, &fields)?;
-        measures::presentations(&summary).try_for_each(|one| row(out, &fields, &one))
+        head(out, decimal, &fields)?;
+        measures::presentations(&summary).try_for_each(|one| row(out, decimal, &fields, &one))
     })?;
     sink.file("measures.csv", &mut |out| {
         let fields = measures::measures();
-        head(out, &fields)?;
-        measures::all(&summary).iter().try_for_each(|one| row(out, &fields, one))
+        head(out, decimal, &fields)?;
+        measures::all(&summary).iter().try_for_each(|one| row(out, decimal, &fields, one))
     })?;
-    let package = package::of(data);
+    let package = package::of(data, decimal);
     sink.file("datapackage.json", &mut |out| {
         serde_json::to_writer_pretty(&mut *out, &package)?;
         writeln!(out)
     })
 }
 
-fn head<R>(out: &mut dyn Write, fields: &[Field<R>]) -> io::Result<()> {
+fn head<R>(out: &mut dyn Write, decimal: Decimal, fields: &[Field<R>]) -> io::Result<()> {
     let names: Vec<&str> = fields.iter().map(|field| field.name).collect();
-    write!(out, "{}\r\n", names.join(","))
+    write!(out, "{}\r\n", names.join(&decimal.separator().to_string()))
 }
 
-fn row<R>(out: &mut dyn Write, fields: &[Field<R>], value: &R) -> io::Result<()> {
+fn row<R>(out: &mut dyn Write, decimal: Decimal, fields: &[Field<R>], value: &R) -> io::Result<()> {
     for (i, field) in fields.iter().enumerate() {
         if i > 0 {
-            out.write_all(b",")?;
+            write!(out, "{}", decimal.separator())?;
         }
         match (field.value)(value) {
             Cell::Missing => {}
+            Cell::Plain(text) if decimal == Decimal::Comma && field.kind == columns::Type::Number => {
+                out.write_all(text.replace('.', ",").as_bytes())?;
+            }
             Cell::Plain(text) => out.write_all(text.as_bytes())?,
             Cell::Text(text) => out.write_all(quoted(&guarded(&text)).as_bytes())?,
         }
@@ -133,17 +163,18 @@ pub(super) fn unguarded(text: &str) -> &str {
 }
 
 fn quoted(text: &str) -> String {
-    let needs = text.contains([',', '"', '\n', '\r']) || text.starts_with(' ') || text.ends_with(' ');
+    let needs = text.contains([',', ';', '"', '\n', '\r']) || text.starts_with(' ') || text.ends_with(' ');
     if needs { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
 }
 
-/// Reads comma-separated values: each row with the number of its first line. Line ends of all
+/// Reads comma-separated values, or semicolon-separated ones, as the first line tells: each row with the number of its first line. Line ends of all
 /// kinds, a byte order mark and rows of any length are taken.
 ///
 /// # Errors
 /// The line of a quote that never ends.
 pub fn parse(text: &str) -> Result<Vec<(usize, Vec<String>)>, usize> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let separator = Decimal::of(text).separator();
     let mut rows = Vec::new();
     let (mut row, mut cell): (Vec<String>, String) = (Vec::new(), String::new());
     let (mut line, mut row_line, mut quote_line) = (1, 1, 1);
@@ -166,7 +197,7 @@ pub fn parse(text: &str) -> Result<Vec<(usize, Vec<String>)>, usize> {
         }
         match c {
             '"' if cell.is_empty() => (in_quotes, had_any, quote_line) = (true, true, line),
-            ',' => {
+            c if c == separator => {
                 row.push(std::mem::take(&mut cell));
                 had_any = true;
             }

@@ -2,23 +2,32 @@
 
 use serde_json::{Value, json};
 
+use super::Decimal;
 use super::columns::{Field, Type, codings, marks, sessions};
 use super::measures::{measures, presentations_columns};
 use crate::export::Data;
+use crate::model::Ethogram;
 
 /// `datapackage.json`.
-pub(super) fn of(data: &Data) -> Value {
+pub(super) fn of(data: &Data, decimal: Decimal) -> Value {
     let mut resources = vec![
-        table("marks", "All marks of all codings", &marks(), &["coding", "mark"]),
-        table("codings", "One row a coding", &codings(), &["coding"]),
-        table("sessions", "One row a session, also those nobody has coded", &sessions(), &["session"]),
+        table(decimal, "marks", "All marks of all codings", &marks(), &["coding", "mark"]),
+        table(decimal, "codings", "One row a coding", &codings(), &["coding"]),
         table(
+            decimal,
+            "sessions",
+            "One row a session, also those nobody has coded",
+            &sessions(),
+            &["session"],
+        ),
+        table(
+            decimal,
             "presentations",
             "One row a presentation, from a cue's onset to its outcome",
             &presentations_columns(),
             &[],
         ),
-        table("measures", "One row a measure", &measures(), &[]),
+        table(decimal, "measures", "One row a measure", &measures(), &[]),
     ];
     for (table, field, other) in [
         (0, "coding", "codings"),
@@ -35,8 +44,21 @@ pub(super) fn of(data: &Data) -> Value {
             }
         }
     }
-    let behaviours: Vec<Value> = data
-        .ethograms
+    let behaviours = behaviours(&data.ethograms);
+    json!({
+        "profile": "tabular-data-package",
+        "name": "shedlight-export",
+        "title": data.study.title,
+        "description": "Codings of filmed training sessions. Times are seconds of session time with six decimals. An empty value is not defined or not coded and is never zero. A text that a spreadsheet would take for a formula (its first character, after any apostrophes, is = + - @, one of their full-width forms, a tab or a line end) has one apostrophe before it; take it away to have the text.",
+        "shedlight_version": env!("CARGO_PKG_VERSION"),
+        "resources": resources,
+        "behaviours": behaviours,
+    })
+}
+
+/// The definitions of all behaviours.
+pub(in crate::export) fn behaviours(ethograms: &[Ethogram]) -> Vec<Value> {
+    ethograms
         .iter()
         .flat_map(|ethogram| {
             ethogram.behaviours.iter().map(move |behaviour| {
@@ -52,20 +74,11 @@ pub(super) fn of(data: &Data) -> Value {
                 })
             })
         })
-        .collect();
-    json!({
-        "profile": "tabular-data-package",
-        "name": "shedlight-export",
-        "title": data.study.title,
-        "description": "Codings of filmed training sessions. Times are seconds of session time with six decimals. An empty value is not defined or not coded and is never zero. A text that a spreadsheet would take for a formula (its first character, after any apostrophes, is = + - @, one of their full-width forms, a tab or a line end) has one apostrophe before it; take it away to have the text.",
-        "shedlight_version": env!("CARGO_PKG_VERSION"),
-        "resources": resources,
-        "behaviours": behaviours,
-    })
+        .collect()
 }
 
-fn table<R>(name: &str, title: &str, fields: &[Field<R>], key: &[&str]) -> Value {
-    let columns: Vec<Value> = fields.iter().map(column).collect();
+fn table<R>(decimal: Decimal, name: &str, title: &str, fields: &[Field<R>], key: &[&str]) -> Value {
+    let columns: Vec<Value> = fields.iter().map(|field| column(field, decimal)).collect();
     let mut schema = json!({ "fields": columns, "missingValues": [""] });
     if let Some(schema) = schema.as_object_mut().filter(|_| !key.is_empty()) {
         let _ = schema.insert("primaryKey".to_owned(), json!(key));
@@ -78,12 +91,12 @@ fn table<R>(name: &str, title: &str, fields: &[Field<R>], key: &[&str]) -> Value
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "dialect": { "delimiter": ",", "quoteChar": "\"", "doubleQuote": true, "lineTerminator": "\r\n", "header": true },
+        "dialect": { "delimiter": decimal.separator(), "quoteChar": "\"", "doubleQuote": true, "lineTerminator": "\r\n", "header": true },
         "schema": schema,
     })
 }
 
-fn column<R>(field: &Field<R>) -> Value {
+fn column<R>(field: &Field<R>, decimal: Decimal) -> Value {
     let kind = match field.kind {
         Type::Text => "string",
         Type::Integer => "integer",
@@ -100,6 +113,9 @@ fn column<R>(field: &Field<R>) -> Value {
         if field.kind == Type::Truth {
             let _ = own.insert("trueValues".to_owned(), json!(["true"]));
             let _ = own.insert("falseValues".to_owned(), json!(["false"]));
+        }
+        if field.kind == Type::Number && decimal == Decimal::Comma {
+            let _ = own.insert("decimalChar".to_owned(), json!(","));
         }
         if !field.unit.is_empty() {
             let _ = own.insert("unit".to_owned(), json!(field.unit));

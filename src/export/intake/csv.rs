@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::{Error, Found, Group, Intake, Known, Refused, behaviour, settle};
-use crate::export::csv::{parse, unguarded};
+use crate::export::csv::{Decimal, parse, unguarded};
 use crate::model::{
     BehaviourId, ClipId, Coding, End, EthogramRef, Kind, Mark, MarkId, PersonCode, Placed, Purpose,
     SessionId, Status,
@@ -14,6 +14,7 @@ use crate::time::{FrameNumber, Micros, Span};
 /// A table read by the names of its columns.
 struct Table {
     columns: BTreeMap<String, usize>,
+    decimal: Decimal,
     rows: Vec<(usize, Vec<String>)>,
 }
 
@@ -29,7 +30,7 @@ impl Table {
         let mut rows = parse(text).map_err(|line| Error::Quote { line })?;
         let head = if rows.is_empty() { Vec::new() } else { rows.remove(0).1 };
         let columns = head.iter().enumerate().map(|(i, name)| (name.trim().to_lowercase(), i)).collect();
-        Ok(Self { columns, rows })
+        Ok(Self { columns, decimal: Decimal::of(text), rows })
     }
 
     fn rows(&self) -> impl Iterator<Item = (usize, Row<'_>)> {
@@ -50,7 +51,12 @@ impl<'a> Row<'a> {
 
     fn parsed<T: std::str::FromStr>(self, column: &str) -> Result<Option<T>, String> {
         let Some(cell) = self.get(column) else { return Ok(None) };
-        cell.trim()
+        let point = match self.table.decimal {
+            Decimal::Comma => cell.replace(',', "."),
+            Decimal::Point => cell.to_owned(),
+        };
+        point
+            .trim()
             .parse()
             .map(Some)
             .map_err(|_| format!("'{cell}' in {column} is not a value of that column"))

@@ -5,8 +5,11 @@ use iced::Task;
 use super::{App, Message, Screen, open_study};
 use crate::gui::screen::agreement::{self, Agreement};
 use crate::gui::screen::ethogram::EthogramScreen;
+use crate::gui::screen::films::{self, Films};
+use crate::gui::screen::hand_over::{self, HandOver};
+use crate::gui::screen::intake::{self, Intake};
 use crate::gui::screen::new_study::{self, NewStudy};
-use crate::gui::screen::results::Results;
+use crate::gui::screen::results::{self, Results};
 use crate::gui::screen::sessions::{self, Sessions};
 use crate::gui::screen::settings::{self, SettingsScreen};
 use crate::gui::screen::sheet::{self, SheetScreen};
@@ -137,12 +140,110 @@ impl App {
         Task::none()
     }
 
+    pub(super) fn act_on_intake(&mut self, message: intake::Message) -> Task<Message> {
+        let Screen::Intake(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            intake::Action::None => {}
+            intake::Action::Run(task) => return task.map(Message::Intake),
+            intake::Action::Done(words, session) => {
+                self.sessions.refresh();
+                if let Some(session) = session {
+                    self.sessions.choose(&session);
+                    self.sessions.say(words);
+                }
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_films(&mut self, message: films::Message) -> Task<Message> {
+        let Screen::Films(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            films::Action::None => {}
+            films::Action::Run(task) => return task.map(Message::Films),
+            films::Action::Leave => self.screen = Screen::Sessions,
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_hand_over(&mut self, message: hand_over::Message) -> Task<Message> {
+        let Screen::HandOver(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            hand_over::Action::None => {}
+            hand_over::Action::Run(task) => return task.map(Message::HandOver),
+            hand_over::Action::Leave => {
+                // People, animals and sessions may have come in.
+                let mut said = None;
+                if let Some(folder) = &self.sessions.folder {
+                    let folder = open_study(folder.root(), &mut said);
+                    self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+                }
+                self.screen = Screen::Sessions;
+            }
+            hand_over::Action::Open(root) => {
+                let mut said = None;
+                let folder = open_study(&root, &mut said);
+                if let Some(folder) = &folder {
+                    self.settings.opened(folder.root());
+                }
+                self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_results(&mut self, message: &results::Message) -> Task<Message> {
+        let Screen::Results(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            results::Action::None => {}
+            results::Action::Run(task) => return task.map(Message::Results),
+            results::Action::Leave => self.screen = Screen::Sessions,
+            results::Action::Go(session, at) => {
+                if let Some(coding) = self.coding_of(Some(session.as_str())) {
+                    return self.open(&coding, Some(at));
+                }
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_sheet(&mut self, message: sheet::Message) {
+        if let Screen::Sheet(open) = &mut self.screen
+            && let sheet::Action::Leave(folder) = open.update(message)
+        {
+            self.sessions.folder = Some(*folder);
+            self.sessions.refresh();
+            self.screen = Screen::Sessions;
+        }
+    }
+
     pub(super) fn act_on_sessions(&mut self, message: sessions::Message) -> Task<Message> {
         let action = self.sessions.update(message);
         self.remember_person();
         match action {
             sessions::Action::None => {}
             sessions::Action::Open(path) => return self.open(&path, None),
+            sessions::Action::TakeIn(path) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let mut open = Intake::new(folder, self.sessions.animal());
+                let task = open.look(&path).map(Message::Intake);
+                self.screen = Screen::Intake(Box::new(open));
+                return Task::batch([task, iced::widget::operation::focus(intake::FIRST)]);
+            }
+            sessions::Action::HandOver => {
+                let open = HandOver::new(self.sessions.folder.clone(), self.sessions.person());
+                self.screen = Screen::HandOver(Box::new(open));
+                return iced::widget::operation::focus(hand_over::FIRST);
+            }
+            sessions::Action::Films => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let today = chrono::Local::now().date_naive();
+                let (open, task) = Films::new(folder, self.sessions.person(), today);
+                self.screen = Screen::Films(Box::new(open));
+                return task.map(Message::Films);
+            }
             sessions::Action::NewStudy(clip) => {
                 let person = self.settings.person.clone();
                 self.screen = Screen::NewStudy(NewStudy::new(clip, person));

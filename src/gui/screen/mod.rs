@@ -3,6 +3,9 @@
 pub mod agreement;
 pub mod coding;
 pub mod ethogram;
+pub mod films;
+pub mod hand_over;
+pub mod intake;
 pub mod new_study;
 pub mod report;
 pub mod results;

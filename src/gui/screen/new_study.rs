@@ -12,6 +12,7 @@ use crate::model::{
     Animal, Clip, ClipId, ClockSource, Coding, EthogramRef, Pass, Person, Session, Study, Taxon, starter,
 };
 use crate::storage::{Error, StudyFolder, coding_file, fingerprint};
+use crate::workbench::intake::is_next_name;
 
 /// A wish.
 #[derive(Debug, Clone)]
@@ -237,6 +238,23 @@ pub fn session_around(
         .and_then(|about| about.modified())
         .map_err(|source| Error::Read { path: absolute.clone(), source })?;
     let day: chrono::DateTime<chrono::Local> = modified.into();
+    // The file's own date, to be corrected by whoever knows better.
+    let began = Some((day.fixed_offset(), ClockSource::Camera));
+    session_of(folder, &[absolute], animal, day.date_naive(), began)
+}
+
+/// A session of the pieces of one recording, its id from the day and the animal. `began`: when, and how that
+/// is known.
+///
+/// # Errors
+/// When it can't be written.
+pub fn session_of(
+    folder: &StudyFolder,
+    pieces: &[PathBuf],
+    animal: crate::model::AnimalId,
+    day: chrono::NaiveDate,
+    began: Option<(chrono::DateTime<chrono::FixedOffset>, ClockSource)>,
+) -> Result<Session, Error> {
     let base = format!("{}-{animal}", day.format("%Y-%m-%d"));
     let mut id = base.clone();
     let mut number = 2;
@@ -245,26 +263,29 @@ pub fn session_around(
         number += 1;
     }
     let mut session = Session::new(id.into(), animal);
-    // The file's own date, to be corrected by whoever knows better.
-    session.recorded_at = Some(day.fixed_offset());
-    session.clock_source = Some(ClockSource::Camera);
-    let root = std::path::absolute(folder.root()).unwrap_or_else(|_| folder.root().to_owned());
-    let path = match (
-        absolute.strip_prefix(&root),
-        root.parent().and_then(|parent| absolute.strip_prefix(parent).ok()),
-    ) {
-        (Ok(inside), _) => inside.to_owned(),
-        (Err(_), Some(beside)) => Path::new("..").join(beside),
-        (Err(_), None) => absolute.clone(),
-    };
-    let mut own = Clip::new(ClipId(0), &path.to_string_lossy());
-    own.fingerprint = Some(fingerprint::of_file(&absolute)?);
-    session.clips.push(own);
+    (session.recorded_at, session.clock_source) = began.unzip();
+    for (number, clip) in (0_u32..).zip(pieces) {
+        let absolute = std::path::absolute(clip).unwrap_or_else(|_| clip.clone());
+        let mut own = Clip::new(ClipId(number), &path_in(folder, &absolute).to_string_lossy());
+        own.fingerprint = Some(fingerprint::of_file(&absolute)?);
+        session.clips.push(own);
+    }
     if let Some(last) = super::sheet::last_before(folder, &session) {
         crate::workbench::sheet::session::prefill(&mut session, &last);
     }
     folder.save_session(&session)?;
     Ok(session)
+}
+
+/// A clip's path as a session holds it: inside the study or beside it relative to it, else whole.
+fn path_in(folder: &StudyFolder, absolute: &Path) -> PathBuf {
+    let root = std::path::absolute(folder.root()).unwrap_or_else(|_| folder.root().to_owned());
+    match (absolute.strip_prefix(&root), root.parent().and_then(|parent| absolute.strip_prefix(parent).ok()))
+    {
+        (Ok(inside), _) => inside.to_owned(),
+        (Err(_), Some(beside)) => Path::new("..").join(beside),
+        (Err(_), None) => absolute.to_owned(),
+    }
 }
 
 /// The session whose last clip this one goes on from: in the same folder, named alike, its number the
@@ -287,43 +308,6 @@ pub fn goes_on_from(folder: &StudyFolder, clip: &Path) -> Option<Session> {
 fn same_folder(a: &Path, b: &Path) -> bool {
     let folder = |path: &Path| path.parent().and_then(|folder| folder.canonicalize().ok());
     folder(a).is_some() && folder(a) == folder(b)
-}
-
-/// Whether two names differ in one number only, by one.
-fn is_next_name(before: &str, after: &str) -> bool {
-    let split = |name: &str| -> Vec<(String, bool)> {
-        let mut parts: Vec<(String, bool)> = Vec::new();
-        for letter in name.chars() {
-            match parts.last_mut() {
-                Some((part, is_number)) if *is_number == letter.is_ascii_digit() => part.push(letter),
-                _ => parts.push((letter.to_string(), letter.is_ascii_digit())),
-            }
-        }
-        parts
-    };
-    let (a, b) = (split(before), split(after));
-    if a.len() != b.len() {
-        return false;
-    }
-    let differing: Vec<(&str, &str)> =
-        a.iter().zip(&b).filter(|(a, b)| a != b).map(|(a, b)| (a.0.as_str(), b.0.as_str())).collect();
-    match differing.as_slice() {
-        [(a, b)] => {
-            let follows = |a: &str, b: &str| match (a.parse::<u64>(), b.parse::<u64>()) {
-                (Ok(a), Ok(b)) => b == a + 1,
-                _ => false,
-            };
-            // Action cameras write the piece before the number of the recording; what is longer and
-            // has no piece in front is a date or a clock.
-            match (a.split_at_checked(2), b.split_at_checked(2)) {
-                (Some((piece, recording)), Some((next, same))) if a.len() == b.len() && a.len() > 5 => {
-                    recording == same && follows(piece, next)
-                }
-                _ => a.len() <= 5 && follows(a, b),
-            }
-        }
-        _ => false,
-    }
 }
 
 /// Adds the next piece of a recording to its session; where it begins is known once both are open.
@@ -384,18 +368,6 @@ pub fn begin_coding(
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn pieces_of_one_recording_are_known_by_their_names() {
-        assert!(is_next_name("GX010042", "GX020042"));
-        assert!(is_next_name("feed-0001", "feed-0002"));
-        assert!(is_next_name("feed-9", "feed-10"));
-        assert!(!is_next_name("feed-0001", "feed-0003"));
-        assert!(!is_next_name("feed-0002", "feed-0001"));
-        assert!(!is_next_name("GX010042", "GX010043"), "another recording");
-        assert!(!is_next_name("20250313", "20250314"), "another day is another session");
-        assert!(!is_next_name("feed-1-a", "feed-2-b"));
-    }
 
     #[test]
     fn names_become_ids() {

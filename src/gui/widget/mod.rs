@@ -1,6 +1,7 @@
 //! What the screens are made of.
 
 pub mod card;
+pub mod covers;
 pub mod definition;
 pub mod keyboard;
 pub mod pictures;

@@ -3,12 +3,17 @@
 //! Pooling adds times, counts and cases; it never takes seconds for independent.
 
 mod counts;
+mod over_sessions;
 mod shape;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use self::counts::Counted;
 pub use self::counts::Counts;
+pub use self::over_sessions::{
+    CourseFigures, CriterionFigures, IntervalFigures, OverSessions, PhaseFigures, SamplingFigures,
+    SequenceFigures, SessionValue, TrendFigures, over_sessions,
+};
 pub use self::shape::{
     AnimalSummary, ApproachFigures, BehaviourFigures, BetweenFigures, CodingSummary, ConcernFigures, Figures,
     FoodFigures, IncidentFigures, LatencyFigures, OneLatency, PresentationFigures, ResumeFigures,
@@ -27,7 +32,12 @@ use crate::time::Micros;
 /// The summary of one coding.
 #[must_use]
 pub fn coding(record: &Record<'_>) -> CodingSummary {
-    let counts = Counts::of(record);
+    of_counts(record, &Counts::of(record))
+}
+
+/// The summary of one coding whose counts are there already.
+#[must_use]
+pub fn of_counts(record: &Record<'_>, counts: &Counts) -> CodingSummary {
     let is_primary = record.coding.purpose == crate::model::Purpose::Primary;
     CodingSummary {
         session: record.session.id.to_string(),
@@ -44,7 +54,7 @@ pub fn coding(record: &Record<'_>) -> CodingSummary {
             .filter(|pass| !pass.done)
             .map(|pass| pass.name.clone())
             .collect(),
-        figures: figures(&[&counts]),
+        figures: figures(&[counts]),
     }
 }
 
@@ -61,14 +71,17 @@ pub fn animals(records: &[Record<'_>]) -> Vec<AnimalSummary> {
             by_animal.entry(&record.session.animal).or_default().push(Counts::of(record));
         }
     }
-    by_animal
-        .into_iter()
-        .map(|(animal, counts)| AnimalSummary {
-            animal: animal.to_string(),
-            sessions: counts.iter().map(|counts| counts.session.clone()).collect(),
-            figures: figures(&counts.iter().collect::<Vec<_>>()),
-        })
-        .collect()
+    by_animal.into_iter().map(|(animal, counts)| pooled(animal, &counts)).collect()
+}
+
+/// Pools what was counted in sessions of one animal, one coding a session.
+#[must_use]
+pub fn pooled(animal: &AnimalId, counts: &[Counts]) -> AnimalSummary {
+    AnimalSummary {
+        animal: animal.to_string(),
+        sessions: counts.iter().map(|counts| counts.session.clone()).collect(),
+        figures: figures(&counts.iter().collect::<Vec<_>>()),
+    }
 }
 
 /// The first reason among several sessions; with the session's name when there are several.
@@ -296,6 +309,7 @@ fn presentation_figures(counts: &[&Counts]) -> Option<Vec<PresentationFigures>> 
                 contact_s: seconds(p.contact),
                 success_s: seconds(p.success),
                 already: p.orient == Latency::Already,
+                latencies_are: [p.orient, p.approach, p.contact, p.success].map(Latency::word),
                 vacillating: p.is_vacillating(),
                 why,
             }

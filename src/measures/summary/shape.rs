@@ -181,6 +181,10 @@ pub struct PresentationFigures {
     /// Why what is missing is missing.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
+    /// What became of the latencies to orient, approach, contact and success: `reached`, `censored`, `left_out`
+    /// (already under way) or `not_coded`. Tables have it as columns; in JSON `why` says it.
+    #[serde(skip)]
+    pub latencies_are: [&'static str; 4],
 }
 
 /// Time between presentations of one session.

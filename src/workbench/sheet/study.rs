@@ -1,7 +1,7 @@
 //! The sheet of the study itself: its name, its people, what the house holds itself to.
 
 use super::{Line, Section, Sheet, number_words};
-use crate::model::{Person, Study};
+use crate::model::{Person, PersonCode, Retention, Study};
 use crate::time::{Micros, Seconds};
 
 /// Empty lines for people to come.
@@ -42,6 +42,21 @@ pub fn sheet(study: &Study) -> Sheet {
         Line::new("double", "Second coder for", "% of sessions", "25", share(study.double_coding.share)),
         Line::new("seed", "Drawn with seed", "", "", study.double_coding.seed.to_string()),
     ];
+    let retention = study.retention.clone().unwrap_or_default();
+    let whole = |own: Option<u32>| own.map_or_else(String::new, |own| own.to_string());
+    let deciders: Vec<&str> = retention.deciders.iter().map(PersonCode::as_str).collect();
+    let film = vec![
+        Line::new("keep", "Keep film after closing for", "months", "24", whole(retention.months)),
+        Line::new(
+            "keep_incident",
+            "With a stop-level code",
+            "months",
+            "60",
+            whole(retention.incident_months),
+        ),
+        Line::new("deciders", "Who may delete film", "", "codes: K-07, W-1", deciders.join(", ")),
+        Line::new("keep_note", "Who decided this", "", "", retention.note.unwrap_or_default()),
+    ];
     let hint = "code; name; role; lag 0.25 s";
     let mut people: Vec<Line> = (0..)
         .zip(&study.people)
@@ -59,6 +74,7 @@ pub fn sheet(study: &Study) -> Sheet {
         sections: vec![
             Section { title: "Study", lines: about },
             Section { title: "The house", lines: house },
+            Section { title: "Film", lines: film },
             Section { title: "People", lines: people },
         ],
     }
@@ -103,7 +119,25 @@ pub fn read(sheet: &mut Sheet, study: &Study) -> Option<Study> {
         people.extend(sheet.read(&key, |text| read_person(text, known, &taken)));
     }
     new.people = people;
+    let mut retention = study.retention.clone().unwrap_or_default();
+    retention.months = sheet.whole("keep", 1200);
+    retention.incident_months = sheet.whole("keep_incident", 1200);
+    retention.note = sheet.text("keep_note");
+    let codes: Vec<PersonCode> = new.people.iter().map(|person| person.code.clone()).collect();
+    retention.deciders = sheet.read("deciders", |text| read_codes(text, &codes)).unwrap_or_default();
+    new.retention = Some(retention).filter(|own| *own != Retention::default());
     (sheet.problems() == 0).then_some(new)
+}
+
+/// Codes of people of the study, with commas between.
+fn read_codes(text: &str, known: &[PersonCode]) -> Result<Vec<PersonCode>, String> {
+    let parts = text.split([',', ';', ' ']).map(str::trim).filter(|part| !part.is_empty());
+    parts
+        .map(|part| {
+            let found = known.iter().find(|code| code.as_str().eq_ignore_ascii_case(part));
+            found.cloned().ok_or_else(|| format!("{part} is none of the people below"))
+        })
+        .collect()
 }
 
 fn read_person(text: &str, known: &[Person], taken: &[String]) -> Result<Person, String> {
@@ -157,10 +191,17 @@ mod tests {
         assert_eq!(read(&mut sheet, &study).as_ref(), Some(&study));
         sheet.write("person 2", "W-1; Ada; welfare lead; lag 0,3".to_owned());
         sheet.write("hidden", "15".to_owned());
+        sheet.write("keep", "24".to_owned());
+        sheet.write("deciders", "w-1".to_owned());
         let new = read(&mut sheet, &study).unwrap();
         let added = new.people.last().unwrap();
         assert_eq!((added.name.as_deref(), added.role.as_deref()), (Some("Ada"), Some("welfare lead")));
         assert!((new.targets.out_of_sight_share - 0.15).abs() < 1e-12);
+        let retention = new.retention.unwrap();
+        assert_eq!((retention.months, retention.deciders), (Some(24), vec!["W-1".into()]));
+        sheet.write("deciders", "W-1, X-9".to_owned());
+        assert_eq!(read(&mut sheet, &study), None);
+        sheet.write("deciders", String::new());
         sheet.write("person 3", "k-07".to_owned());
         sheet.write("person 4", "../x".to_owned());
         assert_eq!(read(&mut sheet, &study), None);

@@ -39,6 +39,7 @@ impl Coding {
             Wish::Align => self.align(),
             Wish::Still(drawn) => self.save_still(drawn),
             Wish::Field => self.next_field(),
+            Wish::Covers => self.toggle_covering(),
             Wish::Definition => {
                 self.reads_definition = !self.reads_definition;
                 self.read_examples();

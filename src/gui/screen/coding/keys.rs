@@ -76,6 +76,8 @@ pub enum Wish {
     Compare,
     /// This moment is seen in both cameras.
     Align,
+    /// Covers faces, or goes back to coding.
+    Covers,
     /// One field of an interlaced picture alone.
     Field,
     /// Saves the picture, with or without what is coded of it.
@@ -148,6 +150,7 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("F7", "next camera", Wish::Camera),
     ("Shift+F7", "other camera beside it", Wish::BothCameras),
     ("F8", "same moment in both cameras", Wish::Align),
+    ("Shift+F8", "cover faces in what is shared", Wish::Covers),
     ("F9", "picture before beside it", Wish::Compare),
     ("Shift+F9", "one field alone (interlaced film)", Wish::Field),
     ("F10", "save the picture", Wish::Still(false)),
@@ -235,6 +238,10 @@ pub fn document() -> String {
         let key = if *key == "`" { "`` ` ``".to_owned() } else { format!("`{key}`") };
         // Writing into a String can't fail.
         let _ = writeln!(text, "| {key} | {does} |");
+    }
+    text.push_str("\n## While faces are covered\n\n| key | does |\n|---|---|\n");
+    for (key, does) in super::covers::COVERS {
+        let _ = writeln!(text, "| `{key}` | {does} |");
     }
     text
 }

@@ -1,6 +1,7 @@
 //! The Coding screen: the picture, the presentations, the ribbon, the tape, the keyboard.
 
 mod correct;
+pub mod covers;
 mod definition;
 mod film;
 pub mod keys;
@@ -22,6 +23,7 @@ use self::prepared::Prepared;
 use self::sound::Hearing;
 use crate::gui::feed::{self, Fed};
 use crate::gui::settings::Settings;
+use crate::gui::widget::covers::Gesture;
 use crate::gui::widget::video::Sight;
 use crate::gui::widget::wave::Wave;
 use crate::gui::widget::{keyboard as cap, tape};
@@ -49,6 +51,8 @@ pub enum Message {
     Fed(Fed),
     /// The window can draw again: the film runs, or what was written is on its way to the disk.
     Tick,
+    /// Something on the rectangles over faces.
+    Cover(Gesture),
     /// Something on the tape.
     Tape(tape::Gesture),
     /// The ribbon was clicked.
@@ -133,6 +137,7 @@ pub struct Coding {
     examples: Vec<iced::widget::image::Handle>,
     beside_picture: Option<(Shot, Arc<Picture>)>,
     aligning: Option<(ClipId, Micros)>,
+    covering: Option<covers::Covering>,
     note: Option<String>,
     changing: bool,
     show_keys: bool,
@@ -185,6 +190,14 @@ impl Coding {
                     ));
                     clips.push((clip.id, path));
                 }
+                ClipState::Missing(_) if clip.deleted.is_some() => {
+                    troubles.extend(clip.deleted.as_ref().map(|deleted| {
+                        format!(
+                            "The film was deleted on {} by {}: {}. What was coded of it stays.",
+                            deleted.on, deleted.by, deleted.reason
+                        )
+                    }));
+                }
                 ClipState::Missing(path) => troubles.push(format!(
                     "The clip is missing; coding goes on without its picture. Put it back: {}",
                     path.display()
@@ -225,6 +238,7 @@ impl Coding {
             examples: Vec::new(),
             beside_picture: None,
             aligning: None,
+            covering: None,
             note: None,
             changing: false,
             show_keys: false,
@@ -333,6 +347,7 @@ impl Coding {
             Message::Fed(fed) => self.fed(fed),
             Message::Tick => {}
             Message::Tape(gesture) => self.gesture(gesture),
+            Message::Cover(gesture) => self.cover_gesture(gesture),
             Message::Proof(told) => self.proof_told(told),
             Message::Go(at) => self.player.go_to(at, self.now()),
             Message::NoteTyped(text) => self.note = Some(text),
@@ -355,7 +370,7 @@ impl Coding {
                     self.coder.reopen()
                 } else {
                     match end {
-                        Some(end) => self.coder.close(end),
+                        Some(end) => self.coder.close(end, chrono::Local::now().fixed_offset()),
                         None => {
                             Err(Refusal::NotHere("the clips must be open once before a coding can be closed"))
                         }
@@ -370,11 +385,16 @@ impl Coding {
         }
         self.pursue();
         self.pursue_beside();
+        self.show_covers();
         self.hear();
         Action::None
     }
 
     fn press(&mut self, key: char) {
+        if self.covering.is_some() {
+            self.said = Said::Refused("faces are being covered: Escape goes back to coding".to_owned());
+            return;
+        }
         let key = if self.mirrored { cap::mirrored(key) } else { key };
         let named = self.coder.ethogram().behaviours.iter().find(|own| own.key == Some(key));
         let live = self.coder.behaviour_of(key).ok().or(named).map(|own| own.id.clone());
@@ -446,6 +466,9 @@ impl Coding {
         if let Some(autosave) = &mut self.autosave {
             autosave.retry();
         }
+        if self.cover_key(key, modifiers) {
+            return Action::None;
+        }
         if let Some(letter) = keys::code(key, modifiers) {
             // A held key codes once.
             if !repeat {
@@ -477,6 +500,7 @@ impl Coding {
         let action = self.wish(wish);
         self.pursue();
         self.pursue_beside();
+        self.show_covers();
         self.hear();
         action
     }

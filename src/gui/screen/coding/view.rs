@@ -5,7 +5,7 @@ use iced::{Alignment, Element, Length};
 
 use super::{Coding, Message, Said, keys};
 use crate::gui::theme::{self, Mode, Palette};
-use crate::gui::widget::{card, keyboard, ribbon, tape, video};
+use crate::gui::widget::{card, covers, keyboard, ribbon, tape, video};
 use crate::model::Status;
 use crate::workbench::autosave::Saved;
 use crate::workbench::player::Direction;
@@ -40,7 +40,17 @@ impl Coding {
         ]
         .spacing(6)
         .padding(8);
-        if self.show_keys { stack![screen, legend(palette)].into() } else { screen.into() }
+        if !self.show_keys {
+            return screen.into();
+        }
+        let keys = if self.covering.is_some() {
+            legend("Covering faces; what moves the film moves it as ever:", super::covers::COVERS, 1, palette)
+        } else {
+            let all: Vec<(&str, &str)> = keys::TABLE.iter().map(|(key, does, _)| (*key, *does)).collect();
+            let words = "Letters and digits code: they are drawn on the keyboard below. Everything else:";
+            legend(words, &all, 3, palette)
+        };
+        stack![screen, keys].into()
     }
 
     fn picture_area(&self, palette: Palette) -> Element<'_, Message> {
@@ -48,6 +58,17 @@ impl Coding {
             match (&self.picture, self.opening.values().copied().reduce(f32::min)) {
                 (Some(picture), _) => {
                     let main = video::video(picture, self.sight, video::Place::Main);
+                    let main = match &self.covering {
+                        Some(own) => {
+                            let (faces, chosen) = (own.shown.as_slice(), own.chosen);
+                            stack![
+                                main,
+                                covers::covers(picture, self.sight, faces, chosen, palette, Message::Cover)
+                            ]
+                            .into()
+                        }
+                        None => main,
+                    };
                     match &self.beside_picture {
                         Some((_, other)) => row![main, video::video(other, self.sight, video::Place::Beside)]
                             .spacing(4)
@@ -250,16 +271,21 @@ impl Coding {
     }
 }
 
-/// All keys, over the screen.
-fn legend<'a>(palette: Palette) -> Element<'a, Message> {
-    let third = keys::TABLE.len().div_ceil(3);
+/// Keys over the screen, in so many columns.
+fn legend<'a>(
+    words: &'static str,
+    all: &[(&'static str, &'static str)],
+    columns: usize,
+    palette: Palette,
+) -> Element<'a, Message> {
+    let length = all.len().div_ceil(columns).max(1);
     let mut columns = row![].spacing(32);
-    for part in keys::TABLE.chunks(third) {
+    for part in all.chunks(length) {
         let mut lines = column![].spacing(6);
-        for (key, does, _) in part {
+        for (key, does) in part {
             lines = lines.push(
                 row![
-                    text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(128),
+                    text(*key).size(theme::BODY).font(theme::MONO).color(palette.text).width(144),
                     text(*does).size(theme::BODY).color(palette.quiet),
                 ]
                 .spacing(8),
@@ -269,9 +295,7 @@ fn legend<'a>(palette: Palette) -> Element<'a, Message> {
     }
     let words = column![
         text("Keys").size(theme::TITLE).font(theme::MEDIUM).color(palette.text),
-        text("Letters and digits code: they are drawn on the keyboard below. Everything else:")
-            .size(theme::BODY)
-            .color(palette.quiet),
+        text(words).size(theme::BODY).color(palette.quiet),
         columns,
         text("F1 or Escape closes this.").size(theme::BODY).color(palette.quiet),
     ]

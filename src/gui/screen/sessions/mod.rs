@@ -51,6 +51,10 @@ pub enum Message {
     Ethogram,
     /// The report.
     Report,
+    /// Hand the study over, or take one in.
+    HandOver,
+    /// The film and how long it is kept.
+    Films,
 }
 
 /// Which sheet.
@@ -80,6 +84,12 @@ pub enum Action {
     None,
     /// Open a coding.
     Open(PathBuf),
+    /// New sessions from a file, and more to come.
+    TakeIn(PathBuf),
+    /// Hand the study over, or take one in.
+    HandOver,
+    /// Show the film and how long it is kept.
+    Films,
     /// Make a new study, around a clip if one was dropped.
     NewStudy(Option<PathBuf>),
     /// Fill in a sheet.
@@ -255,6 +265,8 @@ impl Sessions {
                 let _ = self.looks.insert(session, looks);
             }
             Message::NewStudy => return Action::NewStudy(None),
+            Message::HandOver => return Action::HandOver,
+            Message::Films => return Action::Films,
             Message::KeyDown(key, modifiers) => return self.key_down(&key, modifiers),
             Message::Sheet(ask) => return self.sheet(ask),
         }
@@ -287,6 +299,8 @@ impl Sessions {
                     }
                 };
             }
+            Key::Named(Named::F12) if modifiers.shift() => return Action::Films,
+            Key::Named(Named::F12) => return Action::HandOver,
             Key::Named(Named::F2) => return self.sheet(Ask::Session),
             Key::Named(Named::F3) if modifiers.shift() => return self.sheet(Ask::NewAnimal),
             Key::Named(Named::F3) => return self.sheet(Ask::Animal),
@@ -392,43 +406,23 @@ impl Sessions {
             return Action::None;
         }
         let Some(folder) = &self.folder else { return Action::NewStudy(Some(path)) };
-        if let Some(session) = new_study::goes_on_from(folder, &path) {
-            let added = new_study::add_piece(folder, session, &path);
-            self.said = Some(match added {
-                Ok(session) => format!(
-                    "{} goes on from the last clip of session {}: it was added there as its next piece.",
-                    path.file_name().unwrap_or_default().to_string_lossy(),
-                    session.id
-                ),
-                Err(error) => error.to_string(),
-            });
-            self.clip_path.clear();
-            self.refresh();
-            return Action::None;
+        if folder.study.animals.is_empty() {
+            return Action::NewStudy(Some(path));
         }
-        // The animal of the chosen session, or the only one there is.
-        let animal = self
-            .listing
-            .sessions
-            .get(self.chosen)
-            .map(|entry| entry.session.animal.clone())
-            .or_else(|| folder.study.animals.first().map(|animal| animal.id.clone()));
-        let Some(animal) = animal else { return Action::NewStudy(Some(path)) };
-        match new_study::session_around(folder, &path, animal) {
-            Ok(session) => {
-                self.said = Some(format!("Session {} was added. Begin its coding with Enter.", session.id));
-                self.clip_path.clear();
-                self.refresh();
-                self.chosen = self
-                    .listing
-                    .sessions
-                    .iter()
-                    .position(|entry| entry.session.id == session.id)
-                    .unwrap_or(self.chosen);
-            }
-            Err(error) => self.said = Some(error.to_string()),
-        }
-        Action::None
+        self.clip_path.clear();
+        Action::TakeIn(path)
+    }
+
+    /// The animal of the chosen session.
+    #[must_use]
+    pub fn animal(&self) -> Option<&crate::model::AnimalId> {
+        self.listing.sessions.get(self.chosen).map(|entry| &entry.session.animal)
+    }
+
+    /// Chooses a session, if it is there.
+    pub fn choose(&mut self, session: &crate::model::SessionId) {
+        let place = self.listing.sessions.iter().position(|entry| entry.session.id == *session);
+        self.chosen = place.unwrap_or(self.chosen);
     }
 
     /// Keys, and files dropped on the window.

@@ -73,6 +73,14 @@ impl Sessions {
                     .padding([6, 12])
                     .style(theme::key(palette, false))
                     .on_press(Message::AddClip),
+                button(text("Hand over, take in (F12)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::HandOver),
+                button(text("Film kept (Shift+F12)").size(theme::BODY))
+                    .padding([6, 12])
+                    .style(theme::key(palette, false))
+                    .on_press(Message::Films),
             ]
             .spacing(8),
             row![

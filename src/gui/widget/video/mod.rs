@@ -77,6 +77,17 @@ pub fn video<'a, Message: 'a>(picture: &Arc<Picture>, sight: Sight, on: Place) -
     Element::new(Video { picture: Arc::clone(picture), sight, card: card.into() })
 }
 
+/// Where a picture of a size lies in the room it has: as large as possible, in the middle.
+#[must_use]
+pub fn fitted(room: Size, (width, height): (u32, u32)) -> Rectangle {
+    #[allow(clippy::cast_precision_loss)] // Sizes of pictures.
+    let own = Size::new(width.max(1) as f32, height.max(1) as f32);
+    let scale = (room.width / own.width).min(room.height / own.height);
+    let (width, height) = ((own.width * scale).floor(), (own.height * scale).floor());
+    let (x, y) = (((room.width - width) / 2.0).floor(), ((room.height - height) / 2.0).floor());
+    Rectangle { x, y, width, height }
+}
+
 struct Video<'a, Message> {
     picture: Arc<Picture>,
     sight: Sight,
@@ -123,19 +134,13 @@ impl<Message> Widget<Message, Theme, iced::Renderer> for Video<'_, Message> {
         limits: &layout::Limits,
     ) -> layout::Node {
         let room = limits.max();
-        let (width, height) = self.picture.shown_size();
-        #[allow(clippy::cast_precision_loss)] // Sizes of pictures.
-        let own = Size::new(width.max(1) as f32, height.max(1) as f32);
-        let scale = (room.width / own.width).min(room.height / own.height);
-        let fitted = Size::new((own.width * scale).floor(), (own.height * scale).floor());
-        let limits = layout::Limits::new(fitted, fitted);
+        let place = fitted(room, self.picture.shown_size());
+        let limits = layout::Limits::new(place.size(), place.size());
         let child = match tree.children.first_mut() {
             Some(tree) => self.card.as_widget_mut().layout(tree, renderer, &limits),
-            None => layout::Node::new(fitted),
+            None => layout::Node::new(place.size()),
         };
-        let left = ((room.width - fitted.width) / 2.0).floor();
-        let top = ((room.height - fitted.height) / 2.0).floor();
-        layout::Node::with_children(room, vec![child.move_to((left, top))])
+        layout::Node::with_children(room, vec![child.move_to(place.position())])
     }
 
     fn draw(
