@@ -110,6 +110,40 @@ pub struct Cause {
     pub seconds_as_listed: f64,
 }
 
+impl Cause {
+    /// Whether a difference is one of these.
+    #[must_use]
+    pub fn holds(&self, apart: &Apart) -> bool {
+        let [a, b] = &self.behaviours;
+        let first = apart.first.as_deref().unwrap_or(NO_STATE);
+        let second = apart.second.as_deref().unwrap_or(NO_STATE);
+        apart.place == self.place
+            && (apart.kind == How::Timing) == self.is_timing
+            && ((first, second) == (a, b) || (second, first) == (a, b))
+    }
+
+    /// What it is about: two behaviours, or one that only one record has.
+    #[must_use]
+    pub fn words(&self, name: &dyn Fn(&str) -> String) -> String {
+        let [a, b] = &self.behaviours;
+        match (a == b, b == NO_STATE, self.is_timing) {
+            (true, _, _) => format!("When: {}", name(a)),
+            (false, true, _) => format!("{} or nothing", name(a)),
+            (false, false, true) => format!("When: {} or {}", name(a), name(b)),
+            (false, false, false) => format!("{} or {}", name(a), name(b)),
+        }
+    }
+}
+
+impl Differences {
+    /// The list by causes: those with most seconds first, in each the longest difference first.
+    #[must_use]
+    pub fn by_cause(&self) -> Vec<(&Cause, Vec<&Apart>)> {
+        let of = |cause: &Cause| self.list.iter().filter(|apart| cause.holds(apart)).collect();
+        self.causes.iter().map(|cause| (cause, of(cause))).collect()
+    }
+}
+
 /// All differences of a pair. Within the tolerance (inclusive) a change that both records make is one
 /// of timing; farther apart they hold two behaviours.
 #[must_use]

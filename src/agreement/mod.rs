@@ -6,6 +6,7 @@
 //! - one pair: [`by_time`], [`moments`], [`levels`], [`trials`], and where they differ, [`differences`];
 //! - a study: [`pooled`], [`sessions`], [`several`], who is due for a second coder, [`plan`], what a
 //!   report has to answer, [`grras`];
+//! - coders over time: [`training`], against references, drift, the same coder twice;
 //! - what comes of it: [`resolve`], an agreed record; [`scheme`], words for a kappa.
 //!
 //! The rest knows nothing of codings:
@@ -41,5 +42,6 @@ pub mod sessions;
 pub mod several;
 mod stretches;
 pub mod time_units;
+pub mod training;
 pub mod trials;
 pub mod weighted;

@@ -3,6 +3,7 @@
 //! The structures are those of `agree --json`. There is one kappa a set and one a behaviour, never
 //! one for everything (rule 29).
 
+use chrono::{DateTime, FixedOffset};
 use serde::Serialize;
 
 use super::align::{Marks, NotComparable, Overlay, Pairing, Row, Unit};
@@ -19,10 +20,11 @@ use super::plan::Due;
 pub use super::pooled::{PooledSet, Session, SessionKappa, pool};
 use super::sessions::MeasuredAgreement;
 use super::several::SeveralAgreement;
+use super::training;
 use super::trials;
 pub use super::trials::{LatencyAgreement, TrialAgreement, TwoOutcomes};
 use crate::measures::{self, Record};
-use crate::model::Study;
+use crate::model::{Coding, Purpose, Study};
 use crate::time::Micros;
 
 /// What `agree` finds.
@@ -62,6 +64,16 @@ pub struct PairAgreement {
     pub second_by: String,
     /// What kind of pair.
     pub kind: PairKind,
+    /// What was hidden from the first coder, as the coding says.
+    pub first_masked: Vec<String>,
+    /// What was hidden from the second.
+    pub second_masked: Vec<String>,
+    /// When the session was filmed.
+    pub filmed: Option<DateTime<FixedOffset>>,
+    /// When the first coding was closed, else begun.
+    pub first_coded: Option<DateTime<FixedOffset>>,
+    /// The same of the second.
+    pub second_coded: Option<DateTime<FixedOffset>>,
     /// Why they can't be compared.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
@@ -97,6 +109,26 @@ pub enum PairKind {
     Within,
     /// A training or trial coding is in it.
     Trial,
+}
+
+/// What kind of pair two codings of a study make (rule 14); `None`: they are not compared.
+#[must_use]
+pub fn kind_in_study(first: &Coding, second: &Coding) -> Option<PairKind> {
+    if first.session != second.session {
+        return None;
+    }
+    match (first.purpose, second.purpose) {
+        (Purpose::Primary, Purpose::Second) | (Purpose::Second, Purpose::Primary) => Some(PairKind::Between),
+        (Purpose::Primary, Purpose::Repeat) | (Purpose::Repeat, Purpose::Primary)
+            if first.by == second.by =>
+        {
+            Some(PairKind::Within)
+        }
+        (Purpose::Trial, Purpose::Trial) if first.by != second.by && first.ethogram == second.ethogram => {
+            Some(PairKind::Trial)
+        }
+        _ => None,
+    }
 }
 
 /// Names of a pair.
@@ -141,6 +173,11 @@ fn empty(names: Names) -> PairAgreement {
         first_by: names.first_by,
         second_by: names.second_by,
         kind: names.kind,
+        first_masked: Vec::new(),
+        second_masked: Vec::new(),
+        filmed: None,
+        first_coded: None,
+        second_coded: None,
         why: None,
         window_s: 0.0,
         visible_to_both_s: 0.0,
@@ -164,7 +201,13 @@ pub fn compare(
     study: &Study,
     options: Options<'_>,
 ) -> (PairAgreement, Vec<Overlay>) {
+    let [first, second] = pairing.codings();
     let mut found = PairAgreement {
+        first_masked: first.masked.clone(),
+        second_masked: second.masked.clone(),
+        filmed: pairing.session().wall_clock(Micros::ZERO),
+        first_coded: training::coded(first),
+        second_coded: training::coded(second),
         window_s: pairing.window().length().seconds(),
         visible_to_both_s: pairing.visible().total().seconds(),
         ..empty(names)

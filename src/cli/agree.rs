@@ -3,6 +3,7 @@
 mod print;
 mod rows;
 mod tables;
+mod training;
 
 use std::io::Write;
 
@@ -24,6 +25,12 @@ pub(super) fn run(asked: &Agree, out: &mut dyn Write) -> CommandResult {
     let one_by_one = asked.paths.iter().all(|path| path.is_file());
     if one_by_one {
         refuse_agreed(&loaded)?;
+    }
+    if asked.training {
+        if one_by_one {
+            return Err(Error::Usage("--training looks at a study's coders: name its folder".to_owned()));
+        }
+        return training::run(asked, &loaded, out);
     }
     let found = compare(asked, &loaded, one_by_one)?;
     if asked.grras && !asked.json {
@@ -220,21 +227,7 @@ fn kind_of(first: &Coding, second: &Coding, one_by_one: bool) -> Option<PairKind
             PairKind::Between
         });
     }
-    if first.session != second.session {
-        return None;
-    }
-    match (first.purpose, second.purpose) {
-        (Purpose::Primary, Purpose::Second) | (Purpose::Second, Purpose::Primary) => Some(PairKind::Between),
-        (Purpose::Primary, Purpose::Repeat) | (Purpose::Repeat, Purpose::Primary)
-            if first.by == second.by =>
-        {
-            Some(PairKind::Within)
-        }
-        (Purpose::Trial, Purpose::Trial) if first.by != second.by && first.ethogram == second.ethogram => {
-            Some(PairKind::Trial)
-        }
-        _ => None,
-    }
+    pair::kind_in_study(first, second)
 }
 
 /// A coding's file, relative to its study.

@@ -215,6 +215,9 @@ pub struct Agree {
     /// List what a report of agreement has to answer (GRRAS), and what is missing
     #[arg(long, conflicts_with = "csv")]
     pub grras: bool,
+    /// Coders against the study's reference codings, against themselves, and over time
+    #[arg(long, conflicts_with = "grras")]
+    pub training: bool,
     /// Which of them count
     #[command(flatten)]
     pub choice: Choice,

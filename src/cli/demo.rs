@@ -60,6 +60,7 @@ pub(super) fn run(asked: &Demo, out: &mut dyn Write) -> Result<Outcome, Error> {
         all: false,
         scheme: None,
         grras: false,
+        training: false,
         choice: Choice::default(),
         json: false,
         csv: false,

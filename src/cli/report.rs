@@ -145,6 +145,7 @@ fn agreement(asked: &Asked) -> Result<crate::agreement::pair::Agreement, Error> 
         csv: false,
         all: true,
         grras: false,
+        training: false,
         scheme: None,
     };
     agree::compare(&all, &loaded, false)

@@ -102,6 +102,8 @@ pub struct App {
     sessions: Sessions,
     settings: Settings,
     pending: Option<PathBuf>,
+    /// Two codings from which the ethogram was opened: they come back when it is left.
+    beneath: Option<Box<Agreement>>,
 }
 
 /// What is shown once at first start, and printed with every report.
@@ -141,7 +143,7 @@ impl App {
         }
         let person = settings.person.clone();
         let sessions = Sessions::new(folder, person.clone(), said);
-        let mut app = Self { screen: Screen::Sessions, sessions, settings, pending: None };
+        let mut app = Self { screen: Screen::Sessions, sessions, settings, pending: None, beneath: None };
         let mut task = Task::none();
         if let Some(clip) = clip {
             app.screen = Screen::NewStudy(NewStudy::new(Some(clip), person));
@@ -248,7 +250,7 @@ impl App {
             Message::Films(message) => return self.act_on_films(message),
             Message::Intake(message) => return self.act_on_intake(message),
             Message::Results(message) => return self.act_on_results(&message),
-            Message::Agreement(message) => return self.act_on_agreement(&message),
+            Message::Agreement(message) => return self.act_on_agreement(message),
             Message::Sheet(message) => self.act_on_sheet(message),
             Message::BySamples(message) => return self.act_on_by_samples(message),
             Message::Reaction(message) => return self.act_on_reaction(message),
@@ -301,6 +303,7 @@ impl App {
                         return open.set_mode(self.settings.mode).map(Message::Results);
                     }
                     Screen::Settings(open) => open.set_mode(self.settings.mode),
+                    Screen::Agreement(open) => open.set_mode(self.settings.mode),
                     _ => {}
                 }
             }
@@ -344,7 +347,7 @@ impl App {
             Screen::BySamples(_) => BySamples::subscription().map(Message::BySamples),
             Screen::Reaction(open) => open.subscription().map(Message::Reaction),
             Screen::Results(_) => Results::subscription().map(Message::Results),
-            Screen::Agreement(_) => Agreement::subscription().map(Message::Agreement),
+            Screen::Agreement(open) => open.subscription().map(Message::Agreement),
             Screen::Settings(_) => SettingsScreen::subscription().map(Message::Settings),
             Screen::Ethogram(_) => EthogramScreen::subscription().map(Message::Ethogram),
             Screen::Report(_) => ReportScreen::subscription().map(Message::Report),

@@ -5,6 +5,7 @@ use std::num::NonZeroUsize;
 
 use super::chart::{self, Chart, Coverage, Covered, Length, Look, Matrix, Occasion, Reading, Sampled};
 use super::document::{Figure, Part};
+use crate::agreement::pair::{PairAgreement, SetAgreement};
 use crate::measures::quantity::{self, Denominator, Quantity};
 use crate::measures::record::{Missing, Record, Seen};
 use crate::measures::sequence::{Repeats, Transitions};
@@ -99,6 +100,35 @@ pub fn for_report(study: &Study, sessions: &[Session], records: &[Record<'_>]) -
         }
     }
     figures
+}
+
+/// Figures of a pair of codings in a report: its numbers on one axis, and the table of the set they
+/// differ about most, where they do.
+#[must_use]
+pub fn of_agreement(found: &PairAgreement, name: &dyn Fn(&str) -> String) -> Vec<Figure> {
+    let look = Look::print().with_width(PRINTED);
+    let who = format!("Session {}: {} with {}", found.session, found.first_by, found.second_by);
+    let figure = |what: String, chart: Chart| {
+        let words = format!("{who}, {what}");
+        Figure { part: Part::Agreement, caption: words.clone(), description: words, svg: chart.svg }
+    };
+    let mut figures = vec![figure(
+        "kappa of each set and behaviour, and agreement on moments".to_owned(),
+        chart::agreement(found, name, &look),
+    )];
+    if let Some(set) = most_differing(found) {
+        let what = format!("seconds of {} in both records", name(&set.set));
+        figures.push(figure(what, chart::confusion(found, set, name, &look)));
+    }
+    figures
+}
+
+/// The set in which most seconds differ; none when none do.
+#[must_use]
+pub fn most_differing(found: &PairAgreement) -> Option<&SetAgreement> {
+    let apart = |set: &SetAgreement| set.compared_s * (1.0 - set.observed.unwrap_or(1.0));
+    let sets = found.sets.iter().chain(&found.states).filter(|set| apart(set) > 0.0);
+    sets.max_by(|a, b| apart(a).total_cmp(&apart(b)))
 }
 
 /// Sessions of an animal whose cues and successes are drawn.

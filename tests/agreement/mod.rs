@@ -7,3 +7,4 @@ mod properties;
 mod reference;
 mod settle;
 mod study;
+mod training;

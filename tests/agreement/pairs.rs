@@ -1,7 +1,7 @@
 //! One pair, every number reckoned by hand in the comment.
 
 use shedlight::agreement::align::Unit;
-use shedlight::agreement::differences::How;
+use shedlight::agreement::differences::{Apart, How};
 use shedlight::agreement::pair::{EventAgreement, PairAgreement, SetAgreement};
 use shedlight::time::Micros;
 
@@ -39,6 +39,7 @@ fn a_set_and_what_stands_beside_its_kappa() {
     near(Some(rest.difference_s), 10.0);
     assert_eq!(rest.ci95, None, "two blocks are too few for an interval of one state");
     assert_eq!(own.behaviours[2].extra.pabak, None, "feed did not occur");
+    assert_eq!(own.behaviours[2].why.as_deref(), Some("did not occur"), "not: too few");
 
     // In units of 1 s the same table, now counts. Fleiss, Cohen & Everitt's A + B − C over n(1 − p_e)², reckoned
     // apart from the program: .0637.
@@ -291,6 +292,18 @@ fn differences_longest_first_and_by_cause() {
             (["approach", "approach"], 1, true),
             (["retreat", "(none)"], 1, false),
         ]
+    );
+    // Each difference is one of exactly one cause, and those of a cause are as many as it says.
+    let by_cause = found.by_cause();
+    assert!(by_cause.iter().all(|(cause, own)| cause.n == own.len()));
+    let mut listed: Vec<_> = by_cause.iter().flat_map(|(_, own)| own.iter().copied()).collect();
+    let place = |own: &&Apart| found.list.iter().position(|other| other == *own);
+    listed.sort_by_key(place);
+    assert_eq!(listed, found.list.iter().collect::<Vec<_>>());
+    let words: Vec<String> = found.causes.iter().map(|own| own.words(&str::to_uppercase)).collect();
+    assert_eq!(
+        words,
+        ["MOVE or nothing", "FEED or MOVE", "When: MOVE or REST", "When: APPROACH", "RETREAT or nothing"]
     );
     // The first has move, the second of the two as listed.
     assert_eq!((found.causes[1].n_as_listed, found.causes[0].n_as_listed), (0, 1));

@@ -208,7 +208,7 @@ fn agreement_is_never_computed_on_an_agreed_record() {
     assert!(ran.code == 0 && !ran.out.contains("s3/K-07.2"), "{}", ran.err);
 }
 
-fn copy(from: &std::path::Path, to: &std::path::Path) {
+pub(super) fn copy(from: &std::path::Path, to: &std::path::Path) {
     std::fs::create_dir_all(to).unwrap();
     for entry in std::fs::read_dir(from).unwrap() {
         let path = entry.unwrap().path();

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use iced_test::core::keyboard::key::Named;
 use iced_test::core::keyboard::{Key, Modifiers};
 use iced_test::simulator;
+use shedlight::gui::feed::Fed;
 use shedlight::gui::screen::agreement::{self, Agreement};
 use shedlight::gui::screen::ethogram::{self, EthogramScreen};
 use shedlight::gui::screen::report::{self, ReportScreen};
@@ -15,10 +16,11 @@ use shedlight::gui::screen::settings::{self, SettingsScreen};
 use shedlight::gui::screen::sheet::{self, SheetScreen};
 use shedlight::gui::settings::Settings;
 use shedlight::gui::theme::Mode;
+use shedlight::gui::widget::pictures::Touch;
 use shedlight::model::Purpose;
 use shedlight::storage::StudyFolder;
 
-use crate::common::{folder, root};
+use crate::common::{barcode_clip, folder, root};
 
 pub fn copy(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).unwrap();
@@ -107,8 +109,8 @@ fn nothing_to_show_says_what_is_missing() {
     let none =
         Results::new(study.clone(), results::Subject::Animal("nobody".into()), BTreeSet::new(), Mode::Dark);
     assert!(simulator(none.view(Mode::Dark)).find("Nothing to show yet").is_ok());
-    let alone = Agreement::new(study, &"s2".into(), "K-07");
-    assert!(simulator(alone.view(Mode::Dark)).find("Nothing to compare yet").is_ok());
+    let alone = Agreement::new(study, &"s2".into(), "K-07", Mode::Dark);
+    assert!(simulator(alone.view(Mode::Dark)).find("Only one coding").is_ok());
 }
 
 #[test]
@@ -122,24 +124,155 @@ fn a_settled_difference_is_kept_at_once_and_the_originals_stay() {
         .filter(|path| path.to_string_lossy().ends_with(".coding.json"))
         .map(|path| (path.clone(), std::fs::read(&path).unwrap()))
         .collect();
-    let mut screen = Agreement::new(study.clone(), &"s5".into(), "K-07");
-    assert!(simulator(screen.view(Mode::Dark)).find("70 differences, 70 open").is_ok());
-    // A reason without a decision decides nothing.
-    let _ = screen.update(&agreement::Message::KeyDown(key("d")));
-    for letter in ["1", "d", "2", "m"] {
-        let _ = screen.update(&agreement::Message::KeyDown(key(letter)));
-    }
-    assert!(simulator(screen.view(Mode::Light)).find("70 differences, 68 open").is_ok());
+    let mut screen = Agreement::new(study.clone(), &"s5".into(), "K-07", Mode::Dark);
+    let find = |screen: &Agreement, words: &str| simulator(screen.view(Mode::Light)).find(words).is_ok();
+    let press = |screen: &mut Agreement, letters: &[&str]| {
+        for letter in letters {
+            let _ = screen.update(agreement::Message::KeyDown(key(letter)));
+        }
+    };
+    assert!(find(&screen, "70 differences, 70 open"));
+    // A reason without a decision decides nothing, nor do both states of a set at one time.
+    press(&mut screen, &["d", "3", "d"]);
+    assert!(find(&screen, "70 differences, 70 open"));
+    press(&mut screen, &["1", "d", "2", "m"]);
+    assert!(find(&screen, "70 differences, 68 open"));
     for (path, bytes) in &originals {
         assert_eq!(&std::fs::read(path).unwrap(), bytes, "{}", path.display());
     }
-    let listing = study.list();
-    let entry = listing.sessions.iter().find(|entry| entry.session.id.as_str() == "s5").unwrap();
-    let agreed: Vec<_> = entry.codings.iter().filter(|(_, head)| head.purpose == Purpose::Agreed).collect();
-    assert_eq!(agreed.len(), 1, "one record, written anew with each decision");
+    let agreed = || {
+        let listing = study.list();
+        let entry = listing.sessions.into_iter().find(|entry| entry.session.id.as_str() == "s5").unwrap();
+        let mut agreed: Vec<_> =
+            entry.codings.into_iter().filter(|(_, head)| head.purpose == Purpose::Agreed).collect();
+        assert_eq!(agreed.len(), 1, "one record, written anew with each decision");
+        shedlight::storage::coding_file::read(&agreed.remove(0).0).unwrap()
+    };
+    let before = agreed();
     // Opened again it goes on where it was left.
-    let again = Agreement::new(study, &"s5".into(), "K-07");
-    assert!(simulator(again.view(Mode::Dark)).find("70 differences, 68 open").is_ok());
+    let mut again = Agreement::new(study.clone(), &"s5".into(), "K-12", Mode::Light);
+    assert!(find(&again, "70 differences, 68 open"));
+    // Something else, by its own key; a key of another set is refused.
+    for _ in 0..2 {
+        let _ = again.update(agreement::Message::KeyDown(Key::Named(Named::ArrowDown)));
+    }
+    press(&mut again, &["n", "q"]);
+    assert!(find(&again, "q is the key of nothing that could stand there."));
+    press(&mut again, &["g", "s"]);
+    assert!(find(&again, "70 differences, 67 open") && find(&again, "new, slip"));
+    let fed = |coding: &shedlight::model::Coding| {
+        coding.marks.iter().filter(|mark| mark.behaviour.as_str() == "feed").count()
+    };
+    assert_eq!(fed(&agreed()), fed(&before) + 1);
+    // And taken back.
+    let _ = again.update(agreement::Message::KeyDown(Key::Named(Named::ArrowUp)));
+    let _ = again.update(agreement::Message::KeyDown(Key::Named(Named::Backspace)));
+    assert!(find(&again, "70 differences, 68 open"));
+    assert_eq!(fed(&agreed()), fed(&before));
+    // Nobody settles without saying who they are.
+    let mut nobody = Agreement::new(study.clone(), &"s5".into(), " ", Mode::Light);
+    press(&mut nobody, &["1", "d"]);
+    assert!(find(&nobody, "70 differences, 68 open"));
+    // Decisions on what is no longer there are told, and not shown as made.
+    let second = study.root().join("sessions/s5/K-12.1.coding.json");
+    let mut coding: serde_json::Value = serde_json::from_slice(&std::fs::read(&second).unwrap()).unwrap();
+    let marks = coding["marks"].as_array_mut().unwrap();
+    let all = marks.len();
+    marks.retain(|mark| !["still-alert", "still-relaxed"].contains(&mark["behaviour"].as_str().unwrap()));
+    assert!(marks.len() < all);
+    std::fs::write(&second, serde_json::to_vec(&coding).unwrap()).unwrap();
+    let changed = Agreement::new(study, &"s5".into(), "K-12", Mode::Light);
+    let words = "A coding was changed since: 2 decisions are about differences that are no longer there. The next decision writes the record without them.";
+    assert!(find(&changed, words));
+}
+
+#[test]
+fn what_is_confused_leads_to_its_definition_and_a_cell_of_the_table_to_the_film() {
+    let folder = folder();
+    let study = demo(&folder);
+    let mut screen = Agreement::new(study.clone(), &"s5".into(), "K-07", Mode::Dark);
+    let find = |screen: &Agreement, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
+    let named = |screen: &mut Agreement, key| screen.update(agreement::Message::KeyDown(Key::Named(key)));
+    let circumstances = "Both cover 431.0 s, the animal visible to both for 420.0 s · from K-07 nothing was hidden · hidden from K-12: first record, date, step";
+    assert!(find(&screen, circumstances), "what was hidden stands with the numbers");
+    // A click on what is confused most shows both definitions; from there into the ethogram.
+    let cause = "Still, alert or Still, relaxed";
+    assert!(find(&screen, cause));
+    let clicked = {
+        let mut shown = simulator(screen.view(Mode::Dark));
+        let _ = shown.click(cause).unwrap();
+        shown.into_messages().collect::<Vec<_>>()
+    };
+    for message in clicked {
+        let _ = screen.update(message);
+    }
+    assert!(find(&screen, "In the ethogram (F10)") && find(&screen, "Begins"));
+    let agreement::Action::Ethogram(ethogram, behaviour) = named(&mut screen, Named::F10) else {
+        panic!("F10 leads nowhere")
+    };
+    assert!(["still-alert", "still-relaxed"].contains(&behaviour.as_str()), "{behaviour}");
+    let opened = EthogramScreen::at(study.clone(), &ethogram, &behaviour);
+    let onset = study.ethograms().0.last().unwrap().behaviour(&behaviour).unwrap().definition.onset.clone();
+    assert!(simulator(opened.view(Mode::Dark)).find(onset.as_str()).is_ok(), "at that behaviour");
+    let gone = EthogramScreen::at(study, &ethogram, &"no-such".into());
+    assert!(simulator(gone.view(Mode::Dark)).find("The newest revision has no no-such any more.").is_ok());
+    // Escape closes what was opened last.
+    assert!(matches!(named(&mut screen, Named::Escape), agreement::Action::None));
+    assert!(!find(&screen, "In the ethogram (F10)"));
+    // The study's coders are read beside the window.
+    assert!(matches!(named(&mut screen, Named::F3), agreement::Action::Run(_)));
+    assert!(find(&screen, "Most confused"));
+    // A row of the charts leads to the film there; without its clip that is said.
+    'search: for y in (40_u16..400).step_by(8) {
+        for x in (40_u16..800).step_by(40) {
+            let at = iced_test::core::Point::new(f32::from(x), f32::from(y));
+            let _ = screen.update(agreement::Message::Touch(Touch::Moved(0, at)));
+            let _ = screen.update(agreement::Message::Touch(Touch::Pressed(0)));
+            if !find(&screen, "Most confused") {
+                break 'search;
+            }
+        }
+    }
+    assert!(find(&screen, "There is no film to play: see beside the tapes."));
+    assert!(matches!(named(&mut screen, Named::Escape), agreement::Action::Leave));
+}
+
+#[test]
+fn the_film_stands_at_the_chosen_difference() {
+    use iced_test::futures::futures::{StreamExt as _, executor::block_on};
+    use iced_test::runtime::{Action, task::into_stream};
+    let folder = folder();
+    let study = demo(&folder);
+    let clip = study.root().join("clips/s3-phone.mp4");
+    std::fs::create_dir_all(clip.parent().unwrap()).unwrap();
+    barcode_clip(&clip, 1000, &["-c:v", "libx264", "-preset", "ultrafast", "-g", "50"]);
+    let (mut screen, task) = Agreement::start(study, &"s3".into(), "K-07", Mode::Dark, 64 << 20);
+    assert!(simulator(screen.view(Mode::Dark)).find("Reading the clip, 0 %.").is_ok());
+    let mut film = into_stream(task).unwrap();
+    let mut next = |screen: &mut Agreement| {
+        let Action::Output(message) = block_on(film.next()).expect("it does not come") else { return false };
+        let is_open = matches!(message, agreement::Message::Fed(Fed::Opened(..)));
+        let _ = screen.update(message);
+        is_open
+    };
+    while !next(&mut screen) {}
+    // The first difference begins at 4 s; the picture after it is one of 25 a second later.
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::ArrowRight)));
+    let find = |screen: &Agreement, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
+    while !find(&screen, "0:04.040") {
+        let _ = next(&mut screen);
+    }
+    // The next difference; the film goes there with its tapes.
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::ArrowDown)));
+    while find(&screen, "0:04.040") {
+        let _ = next(&mut screen);
+    }
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::ArrowLeft)));
+    while !find(&screen, "0:11.960") {
+        let _ = next(&mut screen);
+    }
+    let _ = screen.update(agreement::Message::KeyDown(Key::Named(Named::Enter)));
+    assert!(!find(&screen, "There is no film to play: see beside the tapes."));
 }
 
 #[test]

@@ -1,5 +1,8 @@
 //! The demo, drawn: every chart in every look, for the tests and for people.
 
+use shedlight::agreement::align::{self as agreement, Pairing};
+use shedlight::agreement::pair::{Names, Options, PairAgreement, PairKind, SetAgreement, compare};
+use shedlight::agreement::training::{Criterion, How, Training, Work, of_study};
 use shedlight::measures::record::Seen;
 use shedlight::measures::sequence::{Repeats, Transitions};
 use shedlight::measures::{Marks, Record, concern, presentations};
@@ -8,6 +11,7 @@ use shedlight::numeric::product_limit::{Ending, Time};
 use shedlight::report::album;
 use shedlight::report::chart::{self, Chart, Coverage, Covered, Length, Look, Matrix};
 use shedlight::storage::StudyFolder;
+use shedlight::storage::study_folder::LoadedCoding;
 
 use crate::common::root;
 
@@ -158,6 +162,52 @@ pub fn long_course(demo: &Demo) -> chart::Reading<'_> {
     chart::Reading { title: "Thirty sessions".to_owned(), occasions, ..course(demo) }
 }
 
+/// Every coding of the demo, with its file.
+pub fn everything() -> (StudyFolder, Vec<(String, LoadedCoding)>) {
+    let folder = StudyFolder::open(&root().join("sample-codings")).unwrap();
+    let mut all = Vec::new();
+    for entry in folder.list().sessions {
+        for (path, _) in &entry.codings {
+            let file = path.strip_prefix(folder.root()).unwrap().to_string_lossy().replace('\\', "/");
+            all.push((file, folder.load_coding(path).unwrap()));
+        }
+    }
+    (folder, all)
+}
+
+/// K-07 and K-12 on a session.
+pub fn pair(session: &str) -> PairAgreement {
+    let (folder, all) = everything();
+    let of = |file: String| all.iter().find(|(own, _)| *own == file).unwrap();
+    let first = of(format!("sessions/{session}/K-07.1.coding.json"));
+    let second = of(format!("sessions/{session}/K-12.1.coding.json"));
+    let names = Names {
+        first: first.0.clone(),
+        second: second.0.clone(),
+        session: session.to_owned(),
+        first_by: "K-07".to_owned(),
+        second_by: "K-12".to_owned(),
+        kind: PairKind::Between,
+    };
+    let (one, other) = (&first.1, &second.1);
+    let pairing =
+        Pairing::try_new(&one.coding, &other.coding, &one.ethogram, &one.session, agreement::Marks::All)
+            .unwrap();
+    compare(names, &pairing, &folder.study, Options::default()).0
+}
+
+/// The demo's coders; K-07's codings of s3 and s5 stand as references.
+pub fn coders() -> Training {
+    let (mut folder, all) = everything();
+    folder.study.reference_codings =
+        ["s3", "s5"].map(|id| format!("sessions/{id}/K-07.1.coding.json")).to_vec();
+    let work: Vec<Work<'_>> = all
+        .iter()
+        .map(|(file, own)| Work { file, coding: &own.coding, session: &own.session, ethogram: &own.ethogram })
+        .collect();
+    of_study(&folder.study, &work, How::default(), Criterion::default())
+}
+
 fn follow(records: &[Record<'_>], look: &Look) -> Chart {
     let all: Vec<&Record<'_>> = records.iter().collect();
     let set = "activity".into();
@@ -236,6 +286,13 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
         ("coverage-long", long_coverage(demo, look)),
         ("trend", chart::trend(&course(demo), look)),
         ("trend-long", chart::trend(&long_course(demo), look)),
+        ("agreement", chart::agreement(&pair("s5"), &str::to_owned, look)),
+        ("confusion", chart::confusion(&pair("s3"), activity(&pair("s3")), &str::to_owned, look)),
+        (
+            "confusion-handler",
+            chart::confusion(&pair("s5"), pair("s5").sets.last().unwrap(), &str::to_owned, look),
+        ),
+        ("coders", chart::coders(&coders(), "activity", "Activity", look)),
         ("empty", chart::budget(&[], None, look)),
     ]
 }
@@ -254,4 +311,9 @@ fn charts_for_people() {
             std::fs::write(folder.join(format!("{name}-{mode}.svg")), chart.svg).unwrap();
         }
     }
+}
+
+/// The set most is compared in.
+pub fn activity(pair: &PairAgreement) -> &SetAgreement {
+    pair.sets.iter().find(|set| set.set == "activity").unwrap()
 }

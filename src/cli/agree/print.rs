@@ -74,6 +74,11 @@ pub(super) fn all(found: &Agreement, everything: bool, out: &mut dyn Write) -> i
     Ok(())
 }
 
+/// What a coding says was hidden from its coder.
+fn hidden(masked: &[String]) -> String {
+    if masked.is_empty() { "nothing on record".to_owned() } else { masked.join(", ") }
+}
+
 fn print_pair(pair: &PairAgreement, everything: bool, out: &mut dyn Write) -> io::Result<()> {
     let kind = match pair.kind {
         PairKind::Between => "two coders",
@@ -89,6 +94,14 @@ fn print_pair(pair: &PairAgreement, everything: bool, out: &mut dyn Write) -> io
         out,
         "  both cover {:.1} s, the animal is visible to both for {:.1} s",
         pair.window_s, pair.visible_to_both_s
+    )?;
+    writeln!(
+        out,
+        "  hidden from {}: {}; from {}: {}",
+        pair.first_by,
+        hidden(&pair.first_masked),
+        pair.second_by,
+        hidden(&pair.second_masked)
     )?;
     for set in pair.sets.iter().chain(&pair.states) {
         print_set(set, everything, out)?;

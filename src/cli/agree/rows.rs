@@ -7,7 +7,8 @@ use crate::agreement::pair::{Agreement, BehaviourAgreement, EventAgreement, Pair
 /// Columns, in order. `what`: `set` the whole set, `state` one of its states, `moments` events and onsets.
 const COLUMNS: &str = "session,first,second,what,id,kappa,observed,first_s,second_s,matched,only_first,only_second,agreement,why,\
 set,first_by,second_by,kind,ci95_low,ci95_high,expected,kappa_max,compared_s,prevalence_index,bias_index,pabak,ac1,specific,\
-specific_absence,tolerance_s,onset_median_s,onset_q1_s,onset_q3_s,onset_bias_s,offset_median_s,offset_bias_s,word";
+specific_absence,tolerance_s,onset_median_s,onset_q1_s,onset_q3_s,onset_bias_s,offset_median_s,offset_bias_s,word,\
+first_masked,second_masked";
 
 /// Everything of a row that is not the pair's.
 #[derive(Default)]
@@ -150,6 +151,7 @@ fn write_row(pair: &PairAgreement, row: &Row, out: &mut dyn Write) -> io::Result
     fields.extend([row.set.clone(), pair.first_by.clone(), pair.second_by.clone(), kind.to_owned()]);
     fields.extend(row.more.iter().map(plain));
     fields.push(row.word.unwrap_or_default().to_owned());
+    fields.extend([pair.first_masked.join("; "), pair.second_masked.join("; ")]);
     let line: Vec<String> = fields.iter().map(|field| super::super::csv_field(field)).collect();
     writeln!(out, "{}", line.join(","))
 }

@@ -8,6 +8,7 @@ use iced::Task;
 use super::{App, Message, Screen, open_study, seed};
 use crate::gui::screen::agreement::{self, Agreement};
 use crate::gui::screen::by_samples::{self, BySamples};
+use crate::gui::screen::ethogram::EthogramScreen;
 use crate::gui::screen::films::{self, Films};
 use crate::gui::screen::hand_over::{self, HandOver};
 use crate::gui::screen::intake::{self, Intake};
@@ -61,11 +62,42 @@ impl App {
         let names_a_set =
             matches!(&message, ethogram::Message::KeyDown(key, _) if *key == Key::Named(Named::F3));
         match open.update(message) {
-            ethogram::Action::Leave => self.screen = Screen::Sessions,
+            ethogram::Action::Leave => match self.beneath.take() {
+                Some(mut open) => {
+                    open.set_mode(self.settings.mode);
+                    self.screen = Screen::Agreement(open);
+                }
+                None => self.screen = Screen::Sessions,
+            },
             ethogram::Action::None if names_a_set => {
                 return iced::widget::operation::focus(ethogram::NEW_SET);
             }
             ethogram::Action::None => {}
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_agreement(&mut self, message: agreement::Message) -> Task<Message> {
+        // What its film brings is taken in also while the ethogram lies over it.
+        let ((Screen::Agreement(open), _) | (_, Some(open))) = (&mut self.screen, &mut self.beneath) else {
+            return Task::none();
+        };
+        match open.update(message) {
+            agreement::Action::None => {}
+            agreement::Action::Run(task) => return task.map(Message::Agreement),
+            agreement::Action::Leave => {
+                self.sessions.refresh();
+                self.screen = Screen::Sessions;
+            }
+            agreement::Action::Go(coding, at) => return self.open(&coding, Some(at)),
+            agreement::Action::Ethogram(ethogram, behaviour) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                let over = Screen::Ethogram(Box::new(EthogramScreen::at(folder, &ethogram, &behaviour)));
+                if let Screen::Agreement(open) = std::mem::replace(&mut self.screen, over) {
+                    self.beneath = Some(open);
+                }
+                return iced::widget::operation::focus(sheet::FIRST);
+            }
         }
         Task::none()
     }
@@ -220,20 +252,6 @@ impl App {
         Task::none()
     }
 
-    pub(super) fn act_on_agreement(&mut self, message: &agreement::Message) -> Task<Message> {
-        let Screen::Agreement(open) = &mut self.screen else { return Task::none() };
-        match open.update(message) {
-            agreement::Action::None => {}
-            agreement::Action::Run(task) => return task.map(Message::Agreement),
-            agreement::Action::Leave => {
-                self.sessions.refresh();
-                self.screen = Screen::Sessions;
-            }
-            agreement::Action::Go(coding, at) => return self.open(&coding, Some(at)),
-        }
-        Task::none()
-    }
-
     pub(super) fn act_on_sheet(&mut self, message: sheet::Message) {
         if let Screen::Sheet(open) = &mut self.screen
             && let sheet::Action::Leave(folder) = open.update(message)
@@ -281,8 +299,10 @@ impl App {
             }
             sessions::Action::Agreement(session) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                let open = Agreement::new(folder, &session, self.sessions.person());
+                let (person, cache) = (self.sessions.person(), self.settings.cache_bytes());
+                let (open, task) = Agreement::start(folder, &session, person, self.settings.mode, cache);
                 self.screen = Screen::Agreement(Box::new(open));
+                return task.map(Message::Agreement);
             }
             sessions::Action::Results(subject, hidden) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };

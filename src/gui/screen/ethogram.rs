@@ -10,7 +10,7 @@ use iced::{Element, Length, Subscription};
 use super::sheet::sections_view;
 use crate::gui::theme::{self, Mode, Palette};
 use crate::gui::widget::keyboard::{Cap, LAYOUT, keyboard as drawn_keyboard};
-use crate::model::{Behaviour, BehaviourId, Ethogram, Kind, Level};
+use crate::model::{Behaviour, BehaviourId, Ethogram, EthogramId, Kind, Level};
 use crate::storage::{CodingHead, StudyFolder};
 use crate::workbench::ethogram::{Editor, Finding, findings};
 use crate::workbench::sheet::{Sheet, behaviour as sheets};
@@ -80,6 +80,23 @@ impl EthogramScreen {
             said: (HINT.to_owned(), false),
         };
         own.read();
+        own
+    }
+
+    /// The newest revision of an ethogram, at one of its behaviours.
+    #[must_use]
+    pub fn at(folder: StudyFolder, ethogram: &EthogramId, behaviour: &BehaviourId) -> Self {
+        let mut own = Self::new(folder);
+        if let Some(place) = own.all.iter().position(|other| other.id == *ethogram) {
+            own.place = place;
+            own.read();
+        }
+        if own.editor.as_ref().is_some_and(|editor| editor.ethogram().behaviour(behaviour).is_some()) {
+            own.chosen = Some(behaviour.clone());
+            own.show();
+        } else {
+            own.said = (format!("The newest revision has no {behaviour} any more."), true);
+        }
         own
     }
 

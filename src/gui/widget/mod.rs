@@ -2,7 +2,9 @@
 
 pub mod card;
 pub mod covers;
+pub mod definition;
 pub mod keyboard;
+pub mod pictures;
 pub mod ribbon;
 pub mod strip;
 pub mod tape;

@@ -6,10 +6,13 @@
 //! caption how many cases stand behind it and which denominator; with nothing to show it says what is
 //! missing. All of it can be read without colour: by name, key, pattern or shape.
 
+mod agreement;
 mod axes;
 mod budget;
 mod canvas;
+mod coders;
 mod concern;
+mod confusion;
 mod course;
 mod coverage;
 mod cues;
@@ -27,8 +30,11 @@ mod shapes;
 mod survivorship;
 mod transitions;
 
+pub use self::agreement::agreement;
 pub use self::budget::budget;
+pub use self::coders::coders;
 pub use self::concern::concern;
+pub use self::confusion::confusion;
 pub use self::course::{Occasion, Reading, approach, success, trend};
 pub use self::coverage::{Coverage, Covered, coverage};
 pub use self::cues::cue_raster;

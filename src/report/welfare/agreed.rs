@@ -3,6 +3,7 @@
 use super::Input;
 use super::words::{NOTHING, counted, number, percent};
 use crate::agreement::pair::{EventAgreement, PairAgreement, PairKind, SetAgreement};
+use crate::report::album;
 use crate::report::document::{Block, Part, Section, Table, Text};
 
 /// Section 13.
@@ -26,6 +27,7 @@ pub(super) fn agreement(input: &Input<'_>) -> Section {
             blocks.push(Block::Paragraph(title(pair).and(format!(": not compared: {why}"))));
             continue;
         }
+        blocks.push(Block::Paragraph(hidden(pair)));
         let (coders, of) = (title(pair).plain(), pair.session.as_str());
         let mut sets = Table::new(
             format!("Session {of}, states in time: {coders}"),
@@ -53,6 +55,10 @@ pub(super) fn agreement(input: &Input<'_>) -> Section {
             events.note = Some(Text::from(format!("Matched within ±{} s.", number(Some(tolerance), 1))));
         }
         blocks.push(Block::Table(events));
+        if pair.kind == PairKind::Between {
+            let name = |id: &str| name_of(input, id).plain();
+            blocks.extend(album::of_agreement(pair, &name).into_iter().map(Block::Figure));
+        }
     }
     if !pairs.is_empty() {
         blocks.push(Block::List(vec![
@@ -68,6 +74,25 @@ pub(super) fn agreement(input: &Input<'_>) -> Section {
 fn share(part: usize, whole: usize) -> String {
     let count = |n: usize| f64::from(u32::try_from(n).unwrap_or(u32::MAX));
     if whole == 0 { String::new() } else { format!(" ({})", percent(Some(count(part) / count(whole)))) }
+}
+
+/// What was hidden from each coder, as their codings say.
+fn hidden(pair: &PairAgreement) -> Text {
+    let from = |masked: &[String]| {
+        if masked.is_empty() { Text::from("nothing on record") } else { Text::given(&masked.join(", ")) }
+    };
+    let [first, second] = [&pair.first_masked, &pair.second_masked].map(|masked| from(masked).plain());
+    Text::from("Session ")
+        .and_given(&pair.session)
+        .and(", hidden from ")
+        .and_given(&pair.first_by)
+        .and(": ")
+        .and_given(&first)
+        .and("; from ")
+        .and_given(&pair.second_by)
+        .and(": ")
+        .and_given(&second)
+        .and(".")
 }
 
 fn title(pair: &PairAgreement) -> Text {

@@ -1,12 +1,13 @@
 //! Reading what counts as a behaviour while the film stands or runs; and its examples from the film.
 
 use iced::widget::image::Handle;
-use iced::widget::{column, container, image, scrollable, text};
+use iced::widget::{container, image, scrollable, text};
 use iced::{Element, Length};
 
 use super::{Coding, Message, Said};
 use crate::gui::theme::{self, Palette};
-use crate::model::{Behaviour, Kind};
+use crate::gui::widget::definition::definition;
+use crate::model::Behaviour;
 
 /// Examples shown of a behaviour, at most.
 const EXAMPLES: usize = 4;
@@ -75,27 +76,8 @@ impl Coding {
             .padding(8)
             .into();
         };
-        let own = &behaviour.definition;
-        let mut all = column![
-            text(&behaviour.name).size(theme::TITLE).font(theme::MEDIUM).color(palette.text),
-            quiet(if behaviour.kind == Kind::State { "a state: it lasts" } else { "an event: a moment" }),
-        ]
-        .spacing(6)
-        .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
-        let lines = [
-            ("Begins", Some(&own.onset)),
-            ("Ends", own.offset.as_ref()),
-            ("At least", own.minimum.as_ref()),
-            ("Not this", own.not_this.as_ref()),
-            ("Example", own.example.as_ref()),
-            ("Near miss", own.near_miss.as_ref()),
-        ];
-        for (head, words) in lines {
-            if let Some(words) = words.filter(|words| !words.trim().is_empty()) {
-                all = all
-                    .push(column![quiet(head), text(words).size(theme::BODY).color(palette.text)].spacing(1));
-            }
-        }
+        let mut all =
+            definition(behaviour, palette).padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
         for example in &self.examples {
             all = all.push(image(example.clone()).width(Length::Fill));
         }

@@ -3,11 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use iced::widget::svg;
-
 use super::Subject;
 use super::figures::{self, Group};
 use crate::gui::theme::Mode;
+use crate::gui::widget::pictures;
 use crate::measures::{Marks, Record, advice, summary};
 use crate::model::{AnimalId, Purpose, RecordingRule, SessionId};
 use crate::report::album;
@@ -26,7 +25,7 @@ type Hidden = BTreeSet<SessionId>;
 pub struct Drawn {
     pub(super) title: String,
     pub(super) groups: Vec<Group>,
-    pub(super) charts: Vec<(Chart, svg::Handle)>,
+    pub(super) charts: Vec<pictures::Drawn>,
     /// Files that could not be read, in words.
     pub(super) problems: String,
 }
@@ -66,11 +65,7 @@ impl Drawn {
                 (format!("{} · {} sessions", name(folder, animal), records.len()), groups, charts)
             }
         };
-        let with_handle = |chart: Chart| {
-            let handle = svg::Handle::from_memory(chart.svg.clone().into_bytes());
-            (chart, handle)
-        };
-        let charts = charts.into_iter().map(with_handle).collect();
+        let charts = charts.into_iter().map(pictures::drawn).collect();
         Self { title, groups, charts, problems: problems.join("; ") }
     }
 }

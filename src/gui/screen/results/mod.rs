@@ -11,12 +11,13 @@ use std::sync::Arc;
 
 use iced::keyboard::key::Named;
 use iced::keyboard::{self, Key};
-use iced::widget::{button, column, container, mouse_area, row, scrollable, space, svg, text};
+use iced::widget::{button, column, container, row, scrollable, space, text};
 use iced::{Element, Length, Point, Subscription, Task};
 
 pub use self::drawn::Drawn;
 use self::figures::Group;
 use crate::gui::theme::{self, Mode, Palette};
+use crate::gui::widget::pictures::{self, Touch};
 use crate::model::{AnimalId, SessionId};
 use crate::storage::StudyFolder;
 use crate::time::Micros;
@@ -187,15 +188,7 @@ impl Results {
             }
             Message::Leave | Message::KeyDown(Key::Named(Named::Escape)) => return Action::Leave,
             Message::KeyDown(Key::Named(named)) => {
-                let by = match named {
-                    Named::ArrowDown => 60.0,
-                    Named::ArrowUp => -60.0,
-                    Named::PageDown | Named::Space => 480.0,
-                    Named::PageUp => -480.0,
-                    Named::Home => -1.0e6,
-                    Named::End => 1.0e6,
-                    _ => return Action::None,
-                };
+                let Some(by) = pictures::scrolls(*named) else { return Action::None };
                 let offset = scrollable::AbsoluteOffset { x: 0.0, y: by };
                 return Action::Run(iced::widget::operation::scroll_by(SCROLL, offset));
             }
@@ -205,9 +198,7 @@ impl Results {
     }
 
     fn hit(&self) -> Option<&crate::report::chart::Hit> {
-        let (chart, at) = self.over?;
-        let (chart, _) = self.drawn.as_ref()?.charts.get(chart)?;
-        chart.hit_at(f64::from(at.x), f64::from(at.y))
+        pictures::hit(&self.drawn.as_ref()?.charts, self.over)
     }
 
     fn save(&mut self) -> Action {
@@ -246,20 +237,11 @@ impl Results {
         for group in &drawn.groups {
             numbers = numbers.push(group_view(group, palette));
         }
-        let mut pictures =
-            column![].spacing(12).padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO });
-        for (place, (chart, handle)) in drawn.charts.iter().enumerate() {
-            #[allow(clippy::cast_precision_loss)] // Sizes of pictures.
-            let (width, height) = (chart.width as f32, chart.height as f32);
-            let picture = svg(handle.clone()).width(Length::Fixed(width)).height(Length::Fixed(height));
-            let over = self.over.is_some_and(|(own, _)| own == place) && self.hit().is_some();
-            let area = mouse_area(picture)
-                .on_move(move |at| Message::Moved(place, at))
-                .on_exit(Message::Left)
-                .on_press(Message::Pressed(place));
-            let pointer = iced::mouse::Interaction::Pointer;
-            pictures = pictures.push(if over { area.interaction(pointer) } else { area });
-        }
+        let pictures = pictures::pictures(&drawn.charts, self.over, |touch| match touch {
+            Touch::Moved(chart, at) => Message::Moved(chart, at),
+            Touch::Left => Message::Left,
+            Touch::Pressed(chart) => Message::Pressed(chart),
+        });
         let words = self.hit().map_or_else(|| self.words(drawn), |hit| hit.words.as_str());
         let head = row![
             text(&drawn.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
