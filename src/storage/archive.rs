@@ -13,7 +13,9 @@ use chrono::{DateTime, Datelike as _, FixedOffset};
 use super::study_folder::{self, Definitions};
 use super::{Error, StudyFolder, coding_file, json};
 use crate::model::validate::{self, Gravity};
-use crate::model::{AnimalId, Coding, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, Session, SessionId};
+use crate::model::{
+    AnimalId, Coding, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, Session, SessionId, VERSION,
+};
 use crate::time::Micros;
 
 /// A study, to be read piece by piece.
@@ -129,6 +131,17 @@ impl Archive {
         for path in files {
             match self.coding(path, &session) {
                 Ok((read, definitions)) => {
+                    // In memory first: the files are looked at again only when one of them is newer.
+                    let versions = [
+                        read.coding.version,
+                        session.version,
+                        read.ethogram.version,
+                        self.folder().study.version,
+                    ];
+                    if versions.iter().any(|version| *version > VERSION) {
+                        let newer = coding_file::newer(path, Some(&read.coding.ethogram));
+                        problems.extend(newer.map(|newer| newer.to_string()));
+                    }
                     if definitions == Definitions::ChangedSince {
                         problems.push(format!(
                             "the ethogram {} revision {} was changed after this coding was made; make a new revision instead: {}",
@@ -147,7 +160,8 @@ impl Archive {
         let coding = coding_file::read(path)?;
         let known = self.ethogram(&coding.ethogram)?;
         let wanted = &coding.ethogram.digest;
-        let is_same = wanted.is_empty() || known.digest.as_ref() == Some(wanted);
+        let is_same =
+            known.ethogram.version > VERSION || wanted.is_empty() || known.digest.as_ref() == Some(wanted);
         if coding.session != session.id {
             let what = format!(
                 "it names the session '{}' and lies in the folder of '{}'",

@@ -148,7 +148,7 @@ pub fn write<T: Serialize>(path: &Path, value: &T) -> Result<(), Error> {
 }
 
 /// Reads a file of one of our formats; of a newer version as far as it is understood, to look at
-/// it: [`newer`] tells, and [`write`] refuses it.
+/// it: [`newer`] tells, and [`write()`] refuses it.
 ///
 /// # Errors
 /// When it can't be read, is of another format, of a newer version that is not understood, or not
