@@ -48,10 +48,6 @@ impl Coding {
             self.said = Said::Refused(format!("nothing is written here: {why}"));
             return;
         }
-        if let Some(why) = &self.only_to_look {
-            self.said = Said::Refused(format!("only to look at, nothing is written: {why}"));
-            return;
-        }
         self.covering = Some(Covering::default());
         self.said = Said::Done(
             "Faces: draw a rectangle on the picture, it holds from here on; drag it along where the face moves; F1 shows the keys"

@@ -15,7 +15,7 @@ impl Sessions {
     /// The screen.
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        let Some(folder) = &self.folder else { return empty(palette) };
+        let Some(folder) = &self.folder else { return empty(self.said.as_deref(), palette) };
         let field = |hint: &'static str, value: &str, on: fn(String) -> Message| {
             text_input(hint, value)
                 .size(theme::BODY)
@@ -215,7 +215,7 @@ impl Sessions {
 }
 
 /// No study is open.
-fn empty<'a>(palette: Palette) -> Element<'a, Message> {
+fn empty(said: Option<&str>, palette: Palette) -> Element<'_, Message> {
     let words = column![
         text("No study is open").size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
         text("A study is a folder that holds animals, sessions and codings. Drop a video file on this window to make one around it, or start with an empty one.")
@@ -233,6 +233,7 @@ fn empty<'a>(palette: Palette) -> Element<'a, Message> {
         ]
         .spacing(8),
     ]
+    .push(said.map(|said| text(said).size(theme::BODY).color(palette.accent)))
     .spacing(12)
     .max_width(560);
     container(words).center(Length::Fill).into()
