@@ -67,6 +67,8 @@ pub struct Pairing<'a> {
     ethogram: &'a Ethogram,
     session: &'a Session,
     marks: Marks,
+    /// The marks of each record that are compared, by behaviour, found once.
+    by_behaviour: [BTreeMap<&'a BehaviourId, Vec<&'a Mark>>; 2],
     window: Span,
     visible: Spans,
 }
@@ -154,18 +156,23 @@ impl<'a> Pairing<'a> {
             return Err(NotComparable::NoWindow);
         };
         let window = a.intersection(b).ok_or(NotComparable::NoCommonTime)?;
-        let hidden = |coding: &Coding, end: Micros| -> Spans {
-            let excluded = coding.marks.iter().filter(|mark| {
-                counts(mark, marks)
-                    && ethogram.behaviour(&mark.behaviour).is_some_and(|b| b.has_role(Role::Excluded))
-            });
+        let by_behaviour = [first, second].map(|coding| {
+            let mut own = coding.marks_by_behaviour();
+            for list in own.values_mut() {
+                list.retain(|mark| counts(mark, marks));
+            }
+            own
+        });
+        let hidden = |own: &BTreeMap<&BehaviourId, Vec<&Mark>>, end: Micros| -> Spans {
+            let excluded = ethogram.with_role(Role::Excluded).filter_map(|b| own.get(&b.id)).flatten();
             excluded.filter_map(|mark| mark.span(end)).collect()
         };
+        let [of_first, of_second] = &by_behaviour;
         let visible = Spans::from(window)
             .without(&session.file_gaps())
-            .without(&hidden(first, a.to))
-            .without(&hidden(second, b.to));
-        Ok(Self { first, second, ethogram, session, marks, window, visible })
+            .without(&hidden(of_first, a.to))
+            .without(&hidden(of_second, b.to));
+        Ok(Self { first, second, ethogram, session, marks, by_behaviour, window, visible })
     }
 
     /// The two codings.
@@ -261,7 +268,7 @@ impl<'a> Pairing<'a> {
         }
         let none = states.len();
         let compared = self.compared(row);
-        let lines = [self.line(self.first, &states), self.line(self.second, &states)];
+        let lines = self.by_behaviour.each_ref().map(|own| line(own, &states, self.window.to));
         let lines = Lines {
             records: lines.each_ref().map(Vec::as_slice),
             compared: &compared,
@@ -279,22 +286,10 @@ impl<'a> Pairing<'a> {
         Some(Laid { labels, stretches })
     }
 
-    /// The states of one record along time, in order.
-    pub(super) fn line(&self, coding: &Coding, states: &[&Behaviour]) -> Vec<Held> {
-        let index: BTreeMap<&BehaviourId, usize> =
-            states.iter().enumerate().map(|(i, behaviour)| (&behaviour.id, i)).collect();
-        let mut line: Vec<Held> = coding
-            .marks
-            .iter()
-            .filter(|mark| counts(mark, self.marks))
-            .filter_map(|mark| {
-                let label = *index.get(&mark.behaviour)?;
-                Some(Held { span: mark.span(self.window.to)?, label, mark: mark.id })
-            })
-            .filter(|held| !held.span.is_empty())
-            .collect();
-        line.sort_unstable();
-        line
+    /// The states of the first record along time, in order.
+    pub(super) fn first_line(&self, states: &[&Behaviour]) -> Vec<Held> {
+        let [first, _] = &self.by_behaviour;
+        line(first, states, self.window.to)
     }
 
     /// Onsets of a behaviour in both records inside the compared time, each in order; bouts that
@@ -315,15 +310,16 @@ impl<'a> Pairing<'a> {
             Actor::Handler => Spans::from(self.window),
             Actor::Animal => self.visible.clone(),
         };
-        Some([self.first, self.second].map(|coding| self.moments_of(coding, behaviour, &compared)))
+        Some(self.by_behaviour.each_ref().map(|own| self.moments_of(own, behaviour, &compared)))
     }
 
-    fn moments_of(&self, coding: &Coding, behaviour: &Behaviour, compared: &Spans) -> Vec<Moment> {
-        let mut marks: Vec<&Mark> = coding
-            .marks
-            .iter()
-            .filter(|mark| mark.behaviour == behaviour.id && counts(mark, self.marks))
-            .collect();
+    fn moments_of(
+        &self,
+        own: &BTreeMap<&BehaviourId, Vec<&Mark>>,
+        behaviour: &Behaviour,
+        compared: &Spans,
+    ) -> Vec<Moment> {
+        let mut marks = own.get(&behaviour.id).cloned().unwrap_or_default();
         marks.sort_by_key(|mark| mark.from);
         let gap = behaviour.new_bout_after_s.unwrap_or_default().micros();
         let mut moments: Vec<Moment> = Vec::with_capacity(marks.len());
@@ -360,6 +356,18 @@ impl<'a> Pairing<'a> {
         };
         Micros::from_whole_seconds(if mostly_live(self.first) || mostly_live(self.second) { 2 } else { 1 })
     }
+}
+
+/// The states of a record along time, in order.
+fn line(own: &BTreeMap<&BehaviourId, Vec<&Mark>>, states: &[&Behaviour], end: Micros) -> Vec<Held> {
+    let mut line = Vec::new();
+    for (label, behaviour) in states.iter().enumerate() {
+        let marks = own.get(&behaviour.id).into_iter().flatten();
+        let held = marks.filter_map(|mark| Some(Held { span: mark.span(end)?, label, mark: mark.id }));
+        line.extend(held.filter(|held| !held.span.is_empty()));
+    }
+    line.sort_unstable();
+    line
 }
 
 /// Whether a mark is among those compared.

@@ -112,10 +112,9 @@ fn units(own: &[Pairing<'_>], row: &Row, window: Span, unit: Micros) -> Vec<Vec<
         .iter()
         .map(|pairing| {
             let states = pairing.states(row);
-            let [coding, _] = pairing.codings();
             pairing
                 .is_done(&states)
-                .then(|| (pairing.line(coding, &states), pairing.compared(row), states.len()))
+                .then(|| (pairing.first_line(&states), pairing.compared(row), states.len()))
         })
         .collect();
     let mut rows = Vec::new();

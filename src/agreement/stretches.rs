@@ -55,6 +55,22 @@ pub(super) fn held(line: &[Held], at: Micros) -> Option<&Held> {
     after.checked_sub(1).and_then(|i| line.get(i)).filter(|held| held.span.contains(at))
 }
 
+/// Goes along a line as time goes on: what [`held`] would find, without looking from the start each time.
+struct Cursor<'a> {
+    line: &'a [Held],
+    /// The first that begins after the last moment asked for.
+    next: usize,
+}
+
+impl<'a> Cursor<'a> {
+    fn held(&mut self, at: Micros) -> Option<&'a Held> {
+        while self.line.get(self.next).is_some_and(|held| held.span.from <= at) {
+            self.next += 1;
+        }
+        self.next.checked_sub(1).and_then(|i| self.line.get(i)).filter(|held| held.span.contains(at))
+    }
+}
+
 impl Lines<'_> {
     /// Stretches in the given unit, in order.
     pub(super) fn stretches(&self, unit: Unit<'_>) -> Vec<Stretch> {
@@ -78,11 +94,11 @@ impl Lines<'_> {
     }
 
     fn unit(&self, at: Micros, next: Micros) -> Option<Stretch> {
-        self.compared.contains(at).then(|| self.stretch(Span { from: at, to: next }))
+        let own = self.records.map(|line| held(line, at));
+        self.compared.contains(at).then(|| self.stretch(Span { from: at, to: next }, own))
     }
 
-    fn stretch(&self, span: Span) -> Stretch {
-        let own = self.records.map(|line| held(line, span.from));
+    fn stretch(&self, span: Span, own: [Option<&Held>; 2]) -> Stretch {
         Stretch {
             span,
             labels: own.map(|own| own.map_or(self.none, |held| held.label)),
@@ -96,13 +112,15 @@ impl Lines<'_> {
             self.records.into_iter().flat_map(|line| -> Vec<Micros> { of_line(line) }).collect();
         edges.sort_unstable();
         edges.dedup();
-        let mut stretches = Vec::new();
+        let mut stretches = Vec::with_capacity(edges.len());
+        let mut cursors = self.records.map(|line| Cursor { line, next: 0 });
         for span in self.compared {
             let mut from = span.from;
             let inside = edges.partition_point(|edge| *edge <= span.from);
             let rest = edges.get(inside..).unwrap_or_default();
             for edge in rest.iter().copied().take_while(|edge| *edge < span.to).chain([span.to]) {
-                stretches.push(self.stretch(Span { from, to: edge }));
+                let own = cursors.each_mut().map(|cursor| cursor.held(from));
+                stretches.push(self.stretch(Span { from, to: edge }, own));
                 from = edge;
             }
         }

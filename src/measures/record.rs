@@ -1,10 +1,11 @@
 //! One coding, prepared for measuring: what was observed, what was seen, the bouts as they count.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::model::{
-    Actor, Animal, Behaviour, Coding, Ethogram, Kind, Mark, MarkId, Plan, Purpose, RecordingRule, Role,
-    Session, Step, Study, Taxon,
+    Actor, Animal, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, MarkId, Plan, Purpose,
+    RecordingRule, Role, Session, Step, Study, Taxon,
 };
 use crate::numeric::Undefined;
 use crate::time::{Micros, Span, Spans};
@@ -124,6 +125,8 @@ pub struct Record<'a> {
     /// The study, for animal, plan and targets.
     pub study: &'a Study,
     marks: Marks,
+    /// Found once: a long record is asked for each of its behaviours many times.
+    by_behaviour: BTreeMap<&'a BehaviourId, Vec<&'a Mark>>,
     window: Span,
     excluded: Spans,
     visible: Spans,
@@ -143,7 +146,7 @@ impl<'a> Record<'a> {
         let window = if marks == Marks::AsTheyStand {
             coding.observed_window(ethogram, session)
         } else {
-            coding.of_done_passes().observed_window(ethogram, session)
+            coding.observed_window_of_done_passes(ethogram, session)
         };
         let window = window.filter(|window| !window.is_empty())?;
         let mut record = Self {
@@ -152,6 +155,7 @@ impl<'a> Record<'a> {
             session,
             study,
             marks,
+            by_behaviour: coding.marks_by_behaviour(),
             window,
             excluded: Spans::default(),
             visible: Spans::default(),
@@ -225,8 +229,8 @@ impl<'a> Record<'a> {
     pub fn marks_of<'s>(&'s self, behaviour: &'s Behaviour) -> impl Iterator<Item = &'a Mark> + 's {
         let counts = self.is_live() || self.coding.is_done(&behaviour.id);
         let unsure = self.marks != Marks::WithoutUnsure;
-        let own = move |mark: &&Mark| counts && mark.behaviour == behaviour.id && (unsure || !mark.unsure);
-        self.coding.marks.iter().filter(own)
+        let own = self.by_behaviour.get(&behaviour.id).filter(|_| counts);
+        own.into_iter().flatten().copied().filter(move |mark| unsure || !mark.unsure)
     }
 
     /// Whether marks flagged unsure are measured too.

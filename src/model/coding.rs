@@ -1,5 +1,7 @@
 //! Codings: one person's record of one session.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -112,6 +114,21 @@ impl Coding {
     /// `None` without film.
     #[must_use]
     pub fn observed_window(&self, ethogram: &Ethogram, session: &Session) -> Option<Span> {
+        self.window_by(ethogram, session, &|_| true)
+    }
+
+    /// The same as far as done passes tell: marks of the others are not complete (rule 13).
+    #[must_use]
+    pub fn observed_window_of_done_passes(&self, ethogram: &Ethogram, session: &Session) -> Option<Span> {
+        self.window_by(ethogram, session, &|behaviour| self.is_done(behaviour))
+    }
+
+    fn window_by(
+        &self,
+        ethogram: &Ethogram,
+        session: &Session,
+        takes: &dyn Fn(&BehaviourId) -> bool,
+    ) -> Option<Span> {
         use super::Role::{SessionEnd, SessionStart};
         let within_film = |span: Span| match session.extent() {
             Some(extent) => span.intersection(extent),
@@ -124,26 +141,29 @@ impl Coding {
         if self.rule != RecordingRule::Continuous {
             return session.extent();
         }
-        let moments = |role| {
-            self.marks.iter().filter(move |mark| {
-                ethogram.behaviour(&mark.behaviour).is_some_and(|behaviour| behaviour.has_role(role))
-            })
+        let moments = |role| -> Vec<Micros> {
+            let own: Vec<&BehaviourId> =
+                ethogram.with_role(role).map(|behaviour| &behaviour.id).filter(|id| takes(id)).collect();
+            let marks = self.marks.iter().filter(|mark| own.contains(&&mark.behaviour));
+            if own.is_empty() { Vec::new() } else { marks.map(|mark| mark.from).collect() }
         };
-        let start = moments(SessionStart).map(|mark| mark.from).min();
+        let start = moments(SessionStart).into_iter().min();
         // A session-end coded as a state ends the session where the state begins.
-        let end = moments(SessionEnd).map(|mark| mark.from).max();
+        let end = moments(SessionEnd).into_iter().max();
         match (start, end) {
             (Some(from), Some(to)) if from < to => within_film(Span { from, to }),
             _ => session.extent(),
         }
     }
 
-    /// Only what done passes hold, for measuring: marks of the others are not complete (rule 13).
+    /// The marks of each behaviour, in the record's order.
     #[must_use]
-    pub fn of_done_passes(&self) -> Self {
-        let mut done = self.clone();
-        done.marks.retain(|mark| self.is_done(&mark.behaviour));
-        done
+    pub fn marks_by_behaviour(&self) -> BTreeMap<&BehaviourId, Vec<&Mark>> {
+        let mut found: BTreeMap<&BehaviourId, Vec<&Mark>> = BTreeMap::new();
+        for mark in &self.marks {
+            found.entry(&mark.behaviour).or_default().push(mark);
+        }
+        found
     }
 
     /// Whether a pass that holds the behaviour is done, so that absence means zero (rule 13).
