@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::plan;
 use crate::measures::{Marks, Record, concern, presentations};
-use crate::model::{Coding, Ethogram, PersonCode, Purpose, Session, SessionId, Status, Study};
+use crate::model::{
+    Behaviour, Coding, Ethogram, Level, PersonCode, Purpose, RecordingRule, Session, SessionId, Status, Study,
+};
 
 /// Sessions whose film is looked at in another way than by its age.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -34,7 +36,20 @@ pub fn of(
                 continue;
             }
         };
-        match Record::try_new(&coding, &ethogram, &session, study, Marks::All) {
+        // Also what was marked in a pass nobody finished, and a sample that shows it.
+        let animal = study.animal(&session.animal);
+        let is_stop = |behaviour: &Behaviour| {
+            behaviour.concern_in(animal).any(|rule| {
+                rule.level == Level::Stop || rule.rise.as_ref().is_some_and(|rise| rise.to == Level::Stop)
+            })
+        };
+        let is_sampled = coding.rule != RecordingRule::Continuous;
+        if is_sampled
+            && coding.marks.iter().any(|mark| ethogram.behaviour(&mark.behaviour).is_some_and(is_stop))
+        {
+            let _ = needs.incidents.insert(session.id.clone());
+        }
+        match Record::try_new(&coding, &ethogram, &session, study, Marks::AsTheyStand) {
             Some(record) => {
                 if !concern::of(&record, &presentations::of(&record)).stop_incidents.is_empty() {
                     let _ = needs.incidents.insert(session.id.clone());

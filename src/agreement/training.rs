@@ -12,7 +12,7 @@ use super::align::{Marks, Pairing, Unit};
 use super::moments::ENOUGH_EVENTS;
 use super::pair::{self, Names, Options, PairAgreement, PairKind, SetAgreement};
 use super::resolve;
-use crate::model::{Coding, Ethogram, Kind, Purpose, Session, Study};
+use crate::model::{Coding, Ethogram, Kind, Purpose, Session, Status, Study};
 use crate::time::Micros;
 
 /// What a run against a reference has to reach.
@@ -297,6 +297,8 @@ pub fn comparisons(work: &[Work<'_>], references: &[String]) -> Comparisons {
         let checks = work.iter().enumerate().filter(|(place, own)| {
             own.coding.session == standard.coding.session
                 && !found.references.contains(place)
+                && own.coding.by != standard.coding.by
+                && own.coding.status == Status::Closed
                 && !matches!(own.coding.purpose, Purpose::Agreed | Purpose::Trial)
         });
         found.pairs.extend(checks.map(|(place, _)| (*reference, place)));
@@ -337,9 +339,15 @@ pub fn check(pair: &PairAgreement, criterion: &Criterion) -> Check {
     if let Some(agreement) = of_events(pair) {
         judge(Part::Events, "events", agreement, criterion.events);
     }
+    // A pass that is not done can't be judged, and so nothing of it is passed.
+    let undone =
+        pair.sets.iter().chain(&pair.states).filter(|set| set.behaviours.is_empty() && set.why.is_some());
+    let undone = undone.count()
+        + pair.events.iter().filter(|own| own.kind == Kind::Event && own.matched.is_none()).count();
+    not_judged += undone;
     let verdict = if judged.iter().any(|own| !own.is_met()) {
         Verdict::Missed
-    } else if judged.iter().any(|own| own.part == Part::Set) {
+    } else if undone == 0 && judged.iter().any(|own| own.part == Part::Set) {
         Verdict::Met
     } else {
         Verdict::NotJudged
@@ -389,6 +397,9 @@ pub fn standing(coder: &str, mut checks: Vec<Check>, work: &[Work<'_>], criterio
     let mut state = State::InTraining;
     // The last good check of the time in which the coder could be relied on.
     let mut relied_until = None;
+    // Times after a good check in which a bad one followed, up to where the coder was trained again: what was
+    // coded in them is to be coded once more, also by a coder who is good now.
+    let mut doubtful: Vec<(DateTime<FixedOffset>, Option<DateTime<FixedOffset>>)> = Vec::new();
     for own in &checks {
         match own.verdict {
             Verdict::Met => {
@@ -398,6 +409,9 @@ pub fn standing(coder: &str, mut checks: Vec<Check>, work: &[Work<'_>], criterio
                 // Who dropped out is trained again: the same criterion.
                 if clips.len() >= criterion.clips_running {
                     state = State::Trained;
+                    if let Some((_, until)) = doubtful.last_mut() {
+                        *until = until.or(own.coded);
+                    }
                 }
                 if state == State::Trained {
                     relied_until = own.coded;
@@ -407,6 +421,7 @@ pub fn standing(coder: &str, mut checks: Vec<Check>, work: &[Work<'_>], criterio
                 clips.clear();
                 if state == State::Trained {
                     state = State::OutOfCriterion;
+                    doubtful.extend(relied_until.map(|good| (good, None)));
                 }
             }
             Verdict::NotJudged => {}
@@ -419,16 +434,16 @@ pub fn standing(coder: &str, mut checks: Vec<Check>, work: &[Work<'_>], criterio
     let newest = work.iter().filter(counts).filter_map(|own| coded(own.coding)).max();
     let checked = checks.iter().filter(|own| own.verdict != Verdict::NotJudged).filter_map(|own| own.coded);
     let days_since_check = checked.max().zip(newest).map(|(last, newest)| (newest - last).num_days().max(0));
-    let to_recode = match (state, relied_until) {
-        (State::OutOfCriterion, Some(good)) => work
-            .iter()
-            .filter(counts)
-            .filter(|own| coded(own.coding).is_some_and(|at| at > good))
-            .filter(|own| checks.iter().all(|check| check.coding != own.file))
-            .map(|own| own.file.to_owned())
-            .collect(),
-        _ => Vec::new(),
+    let is_doubtful = |at: DateTime<FixedOffset>| {
+        doubtful.iter().any(|(good, until)| at > *good && until.is_none_or(|until| at < until))
     };
+    let to_recode = work
+        .iter()
+        .filter(counts)
+        .filter(|own| coded(own.coding).is_some_and(is_doubtful))
+        .filter(|own| checks.iter().all(|check| check.coding != own.file))
+        .map(|own| own.file.to_owned())
+        .collect();
     Standing {
         coder: coder.to_owned(),
         state,

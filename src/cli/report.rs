@@ -51,7 +51,7 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
         records: &records,
         summary: &summary,
         agreement: &agreement,
-        figures: &album::for_report(&data.study, &data.sessions, &records),
+        figures: &album::for_report(&data.study, &data.sessions, &codings, &records),
         asked: &what,
     });
     let bytes = if ending.as_deref() == Some("pdf") {

@@ -164,7 +164,8 @@ impl App {
     fn behind(&mut self, screen: Screen) {
         match screen {
             Screen::Coding(mut coding) => {
-                coding.finish();
+                // What the disk does not take is told where it is opened again.
+                let _ = coding.finish();
                 self.pending = Some(coding.path().to_owned());
             }
             Screen::NewStudy(form) => self.pending = form.clip().map(Path::to_owned),
@@ -308,10 +309,13 @@ impl App {
                 }
             }
             Message::CloseRequested(id) => {
-                match &mut self.screen {
-                    Screen::Coding(coding) => coding.finish(),
-                    Screen::Ethogram(open) => open.finish(),
-                    _ => {}
+                if let Screen::Coding(coding) = &mut self.screen
+                    && !coding.finish()
+                {
+                    return Task::none();
+                }
+                if let Screen::Ethogram(open) = &mut self.screen {
+                    open.finish();
                 }
                 return iced::window::close(id);
             }

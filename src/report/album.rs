@@ -10,7 +10,9 @@ use crate::measures::quantity::{self, Denominator, Quantity};
 use crate::measures::record::{Missing, Record, Seen};
 use crate::measures::sequence::{Repeats, Transitions};
 use crate::measures::{concern, presentations, sampling};
-use crate::model::{AnimalId, Behaviour, Kind, PersonCode, Purpose, Role, Session, SessionId, SetId, Study};
+use crate::model::{
+    AnimalId, Behaviour, Coding, Kind, PersonCode, Purpose, Role, Session, SessionId, SetId, Status, Study,
+};
 use crate::numeric::product_limit::{Ending, Time};
 
 /// Charts of one session.
@@ -53,9 +55,14 @@ pub fn of_animal(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
 /// latest sessions, and each session that had concern; printed in grey. Primary, continuous
 /// codings of sessions that count are taken, others left out.
 #[must_use]
-pub fn for_report(study: &Study, sessions: &[Session], records: &[Record<'_>]) -> Vec<Figure> {
+pub fn for_report(
+    study: &Study,
+    sessions: &[Session],
+    codings: &[&Coding],
+    records: &[Record<'_>],
+) -> Vec<Figure> {
     let look = Look::print().with_width(PRINTED);
-    let calendar = chart::coverage(&covered(study, sessions, records), &look);
+    let calendar = chart::coverage(&covered(study, sessions, codings), &look);
     let words = "When was filmed, and what became of the film".to_owned();
     let mut figures =
         vec![Figure { part: Part::Effort, caption: words.clone(), description: words, svg: calendar.svg }];
@@ -134,18 +141,19 @@ pub fn most_differing(found: &PairAgreement) -> Option<&SetAgreement> {
 /// Sessions of an animal whose cues and successes are drawn.
 const LATEST: usize = 3;
 
-/// What became of each session: coded, if it has a primary coding; by two, if others coded it too.
+/// What became of each session: coded, if a pass of its primary coding is done; by two, if another person
+/// closed a second coding.
 #[must_use]
-pub fn covered<'a>(study: &Study, sessions: &'a [Session], records: &[Record<'_>]) -> Vec<Covered<'a>> {
+pub fn covered<'a>(study: &Study, sessions: &'a [Session], codings: &[&Coding]) -> Vec<Covered<'a>> {
     let mut coders: BTreeMap<&SessionId, (bool, BTreeSet<&PersonCode>)> = BTreeMap::new();
-    for record in records {
-        let own = coders.entry(&record.session.id).or_default();
-        match record.coding.purpose {
-            Purpose::Primary => own.0 = true,
-            Purpose::Second => {}
+    for coding in codings {
+        let own = coders.entry(&coding.session).or_default();
+        match coding.purpose {
+            Purpose::Primary if coding.passes.iter().any(|pass| pass.done) => own.0 = true,
+            Purpose::Second if coding.status == Status::Closed => {}
             _ => continue,
         }
-        let _ = own.1.insert(&record.coding.by);
+        let _ = own.1.insert(&coding.by);
     }
     let of = |session: &'a Session| Covered {
         session,

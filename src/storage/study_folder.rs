@@ -201,6 +201,25 @@ impl StudyFolder {
         json::read(&self.session_folder(id).join("session.json"), SESSION_FORMAT)
     }
 
+    /// Changes a session as it lies on the disk now, not as somebody read it a while ago: what others wrote
+    /// meanwhile stays. Gives what was written.
+    ///
+    /// # Errors
+    /// When it can't be read or written.
+    pub fn change_session(
+        &self,
+        id: &SessionId,
+        change: impl FnOnce(&mut Session),
+    ) -> Result<Session, Error> {
+        let mut session = self.session(id)?;
+        let before = session.clone();
+        change(&mut session);
+        if session != before {
+            self.save_session(&session)?;
+        }
+        Ok(session)
+    }
+
     /// Writes a session, making its folder when it is new.
     ///
     /// # Errors

@@ -124,6 +124,12 @@ impl Autosave {
         }
     }
 
+    /// Steps that the disk has not taken yet: leaving now would lose them.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.waiting.len()
+    }
+
     /// How far the record is safe.
     #[must_use]
     pub fn saved(&self) -> Saved {

@@ -326,7 +326,11 @@ impl Coder {
                     End::At(at) => End::At(to(at)),
                     own => own,
                 };
-                put(Mark { from: to(mark.from), to: end, ..mark.clone() })
+                let placed = match mark.placed {
+                    Placed::Live { speed, raw, lag } => Placed::Live { speed, raw: to(raw), lag },
+                    Placed::Stepped => Placed::Stepped,
+                };
+                put(Mark { from: to(mark.from), to: end, placed, ..mark.clone() })
             })
             .collect();
         if moved.is_empty() {

@@ -21,6 +21,8 @@ pub struct Walk {
     /// When the last answers came, for what is left.
     paces: VecDeque<Duration>,
     last: Option<Duration>,
+    /// The film ran on into the sample at hand from the one before it, without a stop.
+    ran_on: bool,
 }
 
 /// What is known of a sample.
@@ -68,7 +70,7 @@ impl Walk {
     /// Through the samples, `film` being the time of which there are pictures.
     #[must_use]
     pub fn new(samples: Samples, film: Spans) -> Self {
-        let mut walk = Self { samples, film, here: 1, paces: VecDeque::new(), last: None };
+        let mut walk = Self { samples, film, here: 1, paces: VecDeque::new(), last: None, ran_on: false };
         if walk.sample().is_none_or(|own| !walk.has_film(own)) {
             walk.step(1);
         }
@@ -117,15 +119,36 @@ impl Walk {
             .filter(|own| self.has_film(*own))
             .min_by_key(|own| own.span.from.distance(at));
         if let Some(nearest) = nearest {
-            self.here = nearest.number;
+            self.put(nearest.number);
         }
     }
 
     /// Goes to the sample of a number, if there is film in it.
     pub fn choose(&mut self, number: u32) {
         if self.samples.get(number).is_some_and(|own| self.has_film(own)) {
-            self.here = number;
+            self.put(number);
         }
+    }
+
+    fn put(&mut self, number: u32) {
+        self.here = number;
+        self.ran_on = false;
+    }
+
+    /// The film went on into the sample at hand from the one before it: a key may still speak of that one.
+    pub fn runs_on(&mut self) {
+        self.ran_on = true;
+    }
+
+    /// Whether it did.
+    #[must_use]
+    pub const fn ran_on(&self) -> bool {
+        self.ran_on
+    }
+
+    /// The film stopped or began anew.
+    pub fn stops(&mut self) {
+        self.ran_on = false;
     }
 
     /// Goes to the next (positive) or previous sample with film; stays when there is none.
@@ -134,7 +157,7 @@ impl Walk {
         while let Some(next) = number.checked_add_signed(by.signum()) {
             match self.samples.get(next) {
                 Some(own) if self.has_film(own) => {
-                    self.here = next;
+                    self.put(next);
                     return;
                 }
                 Some(_) => number = next,
@@ -150,7 +173,7 @@ impl Walk {
             !answered.contains(*number) && self.samples.get(*number).is_some_and(|own| self.has_film(own))
         });
         if let Some(number) = found {
-            self.here = number;
+            self.put(number);
         }
         found.is_some()
     }

@@ -4,7 +4,7 @@
 use shedlight::agreement::training::{
     Against, Criterion, How, Part, State, Training, Verdict, Work, check, of_study,
 };
-use shedlight::model::{Coding, Purpose, Session, Study};
+use shedlight::model::{Coding, Purpose, Session, Status, Study};
 
 use super::handmade::{coding, compare, ethogram, near, session};
 use crate::common::{folder, root, shedlight};
@@ -13,6 +13,7 @@ use crate::common::{folder, root, shedlight};
 fn run(session: &str, by: &str, purpose: Purpose, change: f64, day: u32) -> Coding {
     let mut own = coding(session, by, 100.0, &[("rest", 0.0, Some(change)), ("move", change, Some(100.0))]);
     own.purpose = purpose;
+    own.status = Status::Closed;
     own.closed = Some(format!("2026-01-{day:02}T12:00:00+00:00").parse().unwrap());
     own
 }
@@ -134,6 +135,10 @@ fn what_was_coded_since_the_last_good_check_is_named() {
     let found = runs(&[("s1", 51.0, 2), ("s2", 51.0, 4), ("s3", 80.0, 6), ("s1", 51.0, 8)], &more);
     assert_eq!(found.coders[0].to_recode, ["between", "after"]);
     assert_eq!(found.coders.len(), 1, "R made the references and is not checked: {:?}", found.coders);
+    // Trained again on days 8 and 9: what lies between is still to be coded once more.
+    let again =
+        runs(&[("s1", 51.0, 2), ("s2", 51.0, 4), ("s3", 80.0, 6), ("s1", 51.0, 8), ("s2", 51.0, 9)], &more);
+    assert_eq!(again.coders[0].to_recode, ["between"]);
     let trained = runs(&[("s1", 51.0, 2), ("s2", 51.0, 4)], &more);
     assert!(trained.coders[0].to_recode.is_empty());
 }
@@ -168,6 +173,14 @@ fn an_agreed_record_is_no_reference_and_is_never_checked() {
     let checks: Vec<&str> =
         found.coders.iter().flat_map(|own| &own.checks).map(|own| own.coding.as_str()).collect();
     assert_eq!(checks, ["b"], "neither the agreed record nor the trial");
+    let mut open = run("s1", "M", Purpose::Second, 55.0, 1);
+    open.status = Status::Open;
+    let own = ("own", run("s1", "R", Purpose::Repeat, 55.0, 1));
+    let none = study_of(&[all[0].clone(), ("open", open), own], &["a"]);
+    assert!(
+        none.coders.iter().all(|own| own.checks.is_empty()),
+        "neither one still open nor one by its own author"
+    );
     // What is compared with a reference does not stand there twice as a second coding.
     let act: Vec<_> = found.points.iter().filter(|own| own.set == "act").collect();
     assert_eq!(act.len(), 1);

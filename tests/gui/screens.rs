@@ -553,7 +553,7 @@ fn a_coding_somebody_has_or_a_newer_version_wrote_opens_to_look_at_and_says_why(
             assert!(shown.find("only to look at").is_ok());
             assert!(shown.find(format!("Only to look at; nothing is written: {words}")).is_ok(), "{words}");
         }
-        screen.finish();
+        assert!(screen.finish());
         assert_eq!(std::fs::read(&path).unwrap(), before);
     };
     let held = coding_file::open(&path).unwrap();

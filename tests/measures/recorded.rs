@@ -330,14 +330,22 @@ fn intervals_are_ticked_once_and_out_of_sight_is_for_the_whole() {
     assert_eq!(names(&coder, 1), ["move", "explore"], "both occurred, of one set");
     let refused = coder.answer(&walk, hidden, at(4.0), Pace::Stepped);
     assert!(matches!(refused, Err(Refusal::NotHere(_))), "it was seen in part");
-    let _ = coder.answer(&walk, key("move"), at(5.0), running).unwrap();
-    assert_eq!(names(&coder, 1), ["explore"], "a second press takes the tick away");
+    let again = coder.answer(&walk, key("move"), at(5.0), running);
+    assert!(matches!(again, Err(Refusal::NotHere(_))), "while it runs, once more is no undoing");
+    let _ = coder.answer(&walk, key("move"), at(5.0), Pace::Stepped).unwrap();
+    assert_eq!(names(&coder, 1), ["explore"], "a second press on a standing picture takes the tick away");
     let _ = coder.finish_sample(&walk).unwrap();
     walk.step(1);
     let _ = coder.answer(&walk, hidden, at(12.0), Pace::Stepped).unwrap();
     assert!(!coder.is_answered(2), "the interval may still show it");
+    let _ = coder.finish_sample(&walk).unwrap();
+    assert!(coder.is_answered(2));
+    let _ = coder.answer(&walk, hidden, at(12.0), Pace::Stepped).unwrap();
+    assert!(!coder.is_answered(2), "taken away: nobody has said what was to be seen");
+    let _ = coder.undo().unwrap();
     let _ = coder.answer(&walk, key("move"), at(19.0), Pace::Stepped).unwrap();
     assert_eq!(names(&coder, 2), ["move"], "in sight after all");
+    assert!(!coder.is_answered(2), "what else occurred nobody has said yet");
     assert!(matches!(coder.answer(&walk, key("feed"), at(2.0), Pace::Stepped), Err(Refusal::NotHere(_))));
     walk.step(1);
     assert_eq!(walk.sample().unwrap().number, 4, "the one without film is passed over");
@@ -360,6 +368,12 @@ fn a_key_pressed_as_the_next_interval_begins_speaks_of_the_one_before_by_its_lag
     );
     let key = |id: &str| ethogram.behaviour(&id.into()).unwrap().key.unwrap();
     walk.choose(2);
+    let at = |millis: i64| reel.shot_at(Micros::from_millis(millis)).unwrap();
+    // From a stop nothing can be late of the interval before: that one was not playing.
+    let _ = coder.answer(&walk, key("move"), at(10_200), Pace::Live { speed: 1.0 }).unwrap();
+    assert_eq!(coder.coding().marks[0].sample, Some(2));
+    let _ = coder.undo().unwrap();
+    walk.runs_on();
     let at = |millis: i64| reel.shot_at(Micros::from_millis(millis)).unwrap();
     for (millis, speed, id, number) in
         [(10_200, 1.0, "move", 1), (10_300, 1.0, "explore", 2), (10_300, 2.0, "feed", 1)]

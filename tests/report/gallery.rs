@@ -221,7 +221,8 @@ fn sampled(records: &[Record<'_>], look: &Look) -> Chart {
 
 fn coverage(demo: &Demo, look: &Look) -> Chart {
     let sessions: Vec<Session> = demo.codings.iter().map(|(_, _, session)| session.clone()).collect();
-    chart::coverage(&album::covered(&demo.study, &sessions, &demo.records()), look)
+    let codings: Vec<&Coding> = demo.codings.iter().map(|(coding, ..)| coding).collect();
+    chart::coverage(&album::covered(&demo.study, &sessions, &codings), look)
 }
 
 /// Sessions of two animals over three years, some days with several, some without a date.

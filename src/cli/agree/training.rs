@@ -58,10 +58,7 @@ fn text(found: &Training, out: &mut dyn Write) -> io::Result<()> {
         writeln!(out, "not a reference: {}: {}", own.file, own.why)?;
     }
     if found.references.is_empty() {
-        writeln!(
-            out,
-            "no reference codings: name some in study.json under \"reference_codings\", or press r on the Agreement screen"
-        )?;
+        writeln!(out, "no reference codings: name some in study.json under \"reference_codings\"")?;
     } else {
         writeln!(out, "references: {}", found.references.join(", "))?;
         if found.coders.is_empty() {

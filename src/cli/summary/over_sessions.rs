@@ -27,7 +27,13 @@ pub(super) fn print(all: &[OverSessions], out: &mut dyn Write) -> io::Result<()>
         for own in &own.bout_criteria {
             let found = own.criterion_s.map_or_else(
                 || own.why.clone().unwrap_or_default(),
-                |gap| format!("{gap:.1} s, from {} gaps", own.gaps.unwrap_or_default()),
+                |gap| {
+                    format!(
+                        "{gap:.1} s, from {} gaps in {} sessions",
+                        own.gaps.unwrap_or_default(),
+                        own.n_sessions
+                    )
+                },
             );
             writeln!(out, "    {:<28} {found}", own.behaviour)?;
         }

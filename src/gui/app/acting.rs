@@ -276,7 +276,8 @@ impl App {
                 return Task::batch([task, iced::widget::operation::focus(intake::FIRST)]);
             }
             sessions::Action::HandOver => {
-                let open = HandOver::new(self.sessions.folder.clone(), self.sessions.person());
+                let mut open = HandOver::new(self.sessions.folder.clone(), self.sessions.person());
+                open.hide(self.sessions.masked());
                 self.screen = Screen::HandOver(Box::new(open));
                 return iced::widget::operation::focus(hand_over::FIRST);
             }
@@ -300,7 +301,8 @@ impl App {
             sessions::Action::Agreement(session) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
                 let (person, cache) = (self.sessions.person(), self.settings.cache_bytes());
-                let (open, task) = Agreement::start(folder, &session, person, self.settings.mode, cache);
+                let (mut open, task) = Agreement::start(folder, &session, person, self.settings.mode, cache);
+                open.hide(self.sessions.masked());
                 self.screen = Screen::Agreement(Box::new(open));
                 return task.map(Message::Agreement);
             }
@@ -313,7 +315,12 @@ impl App {
             sessions::Action::BySamples(session) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
                 match BySamples::try_new(folder, &session, self.sessions.person(), seed()) {
-                    Ok(open) => self.screen = Screen::BySamples(Box::new(open)),
+                    Ok(mut open) => {
+                        if self.sessions.is_hidden(&session) {
+                            open.hide();
+                        }
+                        self.screen = Screen::BySamples(Box::new(open));
+                    }
                     Err(error) => self.sessions.say(error.to_string()),
                 }
             }

@@ -77,6 +77,8 @@ pub struct BySamples {
     ethogram: Option<Ethogram>,
     old: Vec<(PathBuf, CodingHead)>,
     is_primary_free: bool,
+    /// What is hidden from the person, who is due as the second coder.
+    hides: Vec<String>,
     form: Form,
     every: Micros,
     first: First,
@@ -118,6 +120,7 @@ impl BySamples {
             ethogram,
             old,
             is_primary_free,
+            hides: Vec::new(),
             form: Form::Point,
             every: Micros::from_whole_seconds(15),
             first: First::Random,
@@ -311,6 +314,11 @@ impl BySamples {
         }
     }
 
+    /// The person is due as this session's second coder: what they may not know yet stays hidden here too.
+    pub fn hide(&mut self) {
+        self.hides = ["first record", "date", "step"].map(str::to_owned).to_vec();
+    }
+
     /// Writes the coding.
     fn make(&mut self) -> Result<PathBuf, String> {
         if self.person.is_empty() {
@@ -329,6 +337,9 @@ impl BySamples {
         coding.rule = rule;
         let is_random = self.form == Form::Point && self.first == First::Random;
         coding.offset_seed = is_random.then_some(self.seed);
+        coding.masked.clone_from(&self.hides);
+        // Numbers of samples are counted from here, whatever film is added or moved later.
+        coding.window = self.session.extent();
         // One coding a session counts (rule 14): another one beside it is for comparison.
         coding.purpose = if self.is_primary_free { Purpose::Primary } else { Purpose::Trial };
         coding.passes = vec![Pass::from(&pass)];

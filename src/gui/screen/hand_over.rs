@@ -1,5 +1,6 @@
 //! Handing a study over as one file, and taking one in: what is new, what differs, and what is chosen.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 
@@ -10,8 +11,9 @@ use iced::{Element, Length, Subscription, Task};
 
 use crate::gui::background::{self, Work};
 use crate::gui::theme::{self, Mode, Palette};
+use crate::model::SessionId;
 use crate::storage::StudyFolder;
-use crate::storage::parcel::{self, Choice, Comparison, Contents, Item, Packed, Parcel, Taken};
+use crate::storage::parcel::{self, Choice, Comparison, Contents, Item, Packed, Parcel, Taken, What};
 
 /// A wish or a result.
 #[derive(Debug, Clone)]
@@ -91,6 +93,8 @@ const DRAWN: usize = 100;
 
 /// The screen.
 pub struct HandOver {
+    /// Sessions of which nothing may be shown to the person at work.
+    hidden: BTreeSet<SessionId>,
     folder: Option<StudyFolder>,
     person: String,
     out: String,
@@ -115,6 +119,7 @@ impl HandOver {
             root.with_file_name(format!("{name} {day}{}", parcel::ENDING)).display().to_string()
         });
         Self {
+            hidden: BTreeSet::new(),
             person: person.to_owned(),
             out: out.unwrap_or_default(),
             with_film: false,
@@ -125,6 +130,18 @@ impl HandOver {
             work: None,
             said: "Nothing of the study changes before you take something in.".to_owned(),
             folder,
+        }
+    }
+
+    /// Sessions of which nothing may be shown to the person at work: only that something differs.
+    pub fn hide(&mut self, sessions: BTreeSet<SessionId>) {
+        self.hidden = sessions;
+    }
+
+    fn is_hidden(&self, what: &What) -> bool {
+        match what {
+            What::Session(id) | What::Coding(id, _) => self.hidden.iter().any(|own| own.as_str() == id),
+            _ => false,
         }
     }
 
@@ -467,7 +484,7 @@ impl HandOver {
         ]
         .spacing(2);
         if here {
-            for line in &item.differences {
+            for line in item.differences.iter().filter(|_| !self.is_hidden(&item.what)) {
                 words =
                     words.push(row![space().width(78), text(line).size(theme::BODY).color(palette.quiet)]);
             }

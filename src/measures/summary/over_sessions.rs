@@ -168,6 +168,8 @@ pub struct IntervalFigures {
 pub struct CriterionFigures {
     /// The event.
     pub behaviour: String,
+    /// Sessions in which it can be had.
+    pub n_sessions: usize,
     /// Gaps between its events.
     pub gaps: Option<usize>,
     /// The criterion.
@@ -389,18 +391,25 @@ fn criteria(records: &[&Record<'_>]) -> Vec<CriterionFigures> {
     let events = each_once(events.filter(|own| own.kind == Kind::Event).map(|own| own.id.clone()));
     let of = |behaviour| {
         let mut gaps = Vec::new();
-        let mut why = None;
+        let (mut why, mut n_sessions) = (None, 0_usize);
         for record in records {
             let Some(own) = record.ethogram.behaviour(&behaviour) else { continue };
             match survivorship::lengths(record, own, Lengths::Gaps) {
-                Ok(found) => gaps.extend(found),
+                Ok(found) => {
+                    gaps.extend(found);
+                    n_sessions += 1;
+                }
                 Err(missing) => why = Some(missing),
             }
         }
-        let found = why.map_or_else(|| survivorship::criterion(&gaps), Err);
+        let found = match why {
+            Some(why) if n_sessions == 0 => Err(why),
+            _ => survivorship::criterion(&gaps),
+        };
         CriterionFigures {
             behaviour: behaviour.to_string(),
-            gaps: why.is_none().then(|| {
+            n_sessions,
+            gaps: (n_sessions > 0).then(|| {
                 gaps.iter().filter(|gap| gap.ending == crate::numeric::product_limit::Ending::Reached).count()
             }),
             criterion_s: found.ok().map(|own| own.criterion_s),

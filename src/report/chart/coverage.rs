@@ -14,7 +14,7 @@ use crate::time::Micros;
 /// What became of a session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Coverage {
-    /// Filmed; nobody has coded it.
+    /// Filmed; no pass of a primary coding is done.
     Filmed,
     /// Coded by one person.
     Coded,
@@ -29,7 +29,7 @@ impl Coverage {
 
     const fn words(self) -> &'static str {
         match self {
-            Self::Filmed => "filmed, not coded",
+            Self::Filmed => "filmed, not coded or no pass done",
             Self::Coded => "coded",
             Self::CodedTwice => "coded by two",
             Self::LeftOut => "left out",

@@ -64,7 +64,8 @@ pub fn found(record: &Record<'_>, look: &Look) -> Chart {
         let is_hidden = behaviour.has_role(Role::Excluded);
         for sample in recorded.samples.iter() {
             let x = frame.x(sample.span.from.seconds());
-            let is_found = numbers.contains(&sample.number);
+            // A mark of a sample that nobody has finished is no answer yet.
+            let is_found = numbers.contains(&sample.number) && is_answered(record, sample.number);
             let wide = if form == Form::Point { 3.0 } else { frame.x(sample.span.to.seconds()) - x - 1.0 };
             let left = if form == Form::Point { x - 1.5 } else { x };
             let area = Area::new(left, y + 3.0, wide.max(1.0), ROW - 6.0);
@@ -96,4 +97,8 @@ const COUNTS: f64 = 84.0;
 
 fn words(sample: Sample, behaviour: &Behaviour, each: &str) -> String {
     format!("{each} {} at {}: {}", sample.number, sample.span.from.clock(), behaviour.name)
+}
+
+fn is_answered(record: &Record<'_>, number: u32) -> bool {
+    record.coding.passes.iter().any(|pass| pass.answered.contains(number))
 }

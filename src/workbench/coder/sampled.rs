@@ -28,7 +28,8 @@ impl Coder {
     /// A key goes down while a sample is at hand and `shot` is shown.
     ///
     /// At a point it answers its set; the picture must be the point's own. In an interval it ticks what
-    /// occurred, once, or takes the tick away. The key of out of sight says so of the whole sample.
+    /// occurred, once; while the film stands a second press takes the tick away. The key of out of sight says so of
+    /// the whole sample.
     ///
     /// # Errors
     /// When the key means nothing here; nothing is then changed.
@@ -44,7 +45,7 @@ impl Coder {
                     Pace::Stepped => Placed::Stepped,
                     Pace::Live { speed } => Placed::Live { speed, raw: shot.at, lag },
                 };
-                self.tick(sample, &behaviour, shot, placed)
+                self.tick(walk, sample, &behaviour, shot, placed)
             }
         }
     }
@@ -73,8 +74,11 @@ impl Coder {
             (Form::Interval, Pace::Live { speed }) => {
                 let behind = Micros::from_seconds(self.reaction_lag.seconds() * speed).unwrap_or_default();
                 let number = walk.samples().number_at(shot.at - behind).unwrap_or(sample.number);
-                // Not farther back than the interval before: a lag is no way to rewrite the past.
-                let number = number.clamp(sample.number.saturating_sub(1).max(1), sample.number);
+                // Never an interval that was not playing: at most the one before, and that only where the
+                // film ran on from it.
+                let first =
+                    if walk.ran_on() { sample.number.saturating_sub(1).max(1) } else { sample.number };
+                let number = number.clamp(first, sample.number);
                 Ok(walk.samples().get(number).filter(|own| walk.has_film(*own)).unwrap_or(sample))
             }
             (Form::Point, _) | (Form::Interval, Pace::Stepped) => Ok(sample),
@@ -125,7 +129,10 @@ impl Coder {
         let is_all = asked.iter().all(|set| answered.binary_search(set).is_ok());
         let is_complete = is_hiding || is_all && !self.asks_alone(pass);
         changes.push(put(mark));
-        if is_complete || self.is_answered(number) && !is_all {
+        let was_hidden = self.marks_in(number).any(|mark| {
+            self.ethogram.behaviour(&mark.behaviour).is_some_and(|own| own.has_role(Role::Excluded))
+        });
+        if is_complete || self.is_answered(number) && (!is_all || was_hidden) {
             changes.extend(self.passes_with(walk, number, is_complete));
         }
         let time = sample.span.from.clock();
@@ -141,6 +148,7 @@ impl Coder {
 
     fn tick(
         &mut self,
+        walk: &Walk,
         sample: Sample,
         behaviour: &Behaviour,
         shot: Shot,
@@ -149,8 +157,17 @@ impl Coder {
         let number = sample.number;
         let own = self.marks_in(number).find(|mark| mark.behaviour == behaviour.id).map(|mark| mark.id);
         if let Some(own) = own {
+            // While the film runs a second press says that it occurred once more.
+            if matches!(placed, Placed::Live { .. }) {
+                return Err(Refusal::NotHere("it is ticked in this interval already"));
+            }
             let said = format!("interval {number}: {} taken away", behaviour.name);
-            return self.carry_out(said, vec![Change::Remove(own)], None);
+            let mut changes = vec![Change::Remove(own)];
+            // Out of sight was all that was said of it: nobody has said what was to be seen.
+            if behaviour.has_role(Role::Excluded) && self.is_answered(number) {
+                changes.extend(self.passes_with(walk, number, false));
+            }
+            return self.carry_out(said, changes, None);
         }
         let hides = |mark: &&Mark| {
             self.ethogram.behaviour(&mark.behaviour).is_some_and(|other| other.has_role(Role::Excluded))
@@ -170,6 +187,9 @@ impl Coder {
                 self.marks_in(number).filter(hides).map(|mark| Change::Remove(mark.id)).collect();
             if !hidden.is_empty() {
                 also = "; it was in sight after all";
+                if self.is_answered(number) {
+                    changes.extend(self.passes_with(walk, number, false));
+                }
             }
             changes.extend(hidden);
         }
@@ -203,6 +223,7 @@ impl Coder {
     /// When a set of which one state always holds has no answer at a point.
     pub fn finish_sample(&mut self, walk: &Walk) -> Result<Done, Refusal> {
         let sample = walk.sample().ok_or(Refusal::NotHere("there is no sample here"))?;
+        let _ = walk.shot(&self.reel).ok_or(Refusal::NotHere("there is no picture of this sample"))?;
         let (number, pass) = (sample.number, self.sampled_pass());
         let form = walk.samples().form();
         let found: Vec<&Behaviour> =

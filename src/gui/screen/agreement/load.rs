@@ -1,5 +1,6 @@
 //! Finding what can be compared: the codings of a session, their numbers, and a study's coders.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use crate::agreement::align::{Marks, NO_STATE, Pairing, Unit};
@@ -7,7 +8,7 @@ use crate::agreement::differences::{Apart, Cause};
 use crate::agreement::pair::{self, Names, PairAgreement, PairKind};
 use crate::agreement::resolve::{self, Settled};
 use crate::agreement::training::{self, Criterion, How, Training, Work};
-use crate::model::{Coding, Ethogram, Purpose, SessionId};
+use crate::model::{Coding, Ethogram, Purpose, SessionId, Status};
 use crate::storage::StudyFolder;
 use crate::storage::study_folder::LoadedCoding;
 
@@ -82,15 +83,16 @@ pub(super) fn codings(folder: &StudyFolder, session: &SessionId) -> Result<Codin
         return Err(missing("Only one coding", words));
     }
     let fits = |own: &LoadedCoding| {
-        (&own.coding.ethogram.id, own.coding.ethogram.revision)
-            == (&first.coding.ethogram.id, first.coding.ethogram.revision)
+        own.coding.rule == first.coding.rule
+            && (&own.coding.ethogram.id, own.coding.ethogram.revision)
+                == (&first.coding.ethogram.id, first.coding.ethogram.revision)
     };
     let (mut others, apart): (Vec<LoadedCoding>, Vec<LoadedCoding>) = all.into_iter().partition(fits);
     if others.is_empty() {
         let of = |own: &LoadedCoding| format!("{} revision {}", own.coding.by, own.coding.ethogram.revision);
         let theirs: Vec<String> = apart.iter().map(of).collect();
         let words = format!(
-            "{}; {}. Two records are compared only under one revision of the ethogram: code it again under the same one.{unread}",
+            "{}; {}. Two records are compared only when both are continuous and under one revision of the ethogram.{unread}",
             of(&first),
             theirs.join("; ")
         );
@@ -172,14 +174,15 @@ pub struct Coders {
     pub(super) sets: Vec<(String, String)>,
 }
 
-/// Reads all codings of a study.
-pub(super) fn coders(folder: &StudyFolder, seed: u64) -> Coders {
+/// Reads the closed codings of a study, but for sessions that are hidden from who looks.
+pub(super) fn coders(folder: &StudyFolder, hidden: &BTreeSet<SessionId>, seed: u64) -> Coders {
     let mut all: Vec<(String, LoadedCoding)> = Vec::new();
     for entry in folder.list().sessions {
-        if entry.session.left_out.is_some() {
+        if entry.session.left_out.is_some() || hidden.contains(&entry.session.id) {
             continue;
         }
-        for (path, _) in &entry.codings {
+        let closed = entry.codings.iter().filter(|(_, head)| head.status == Status::Closed);
+        for (path, _) in closed {
             if let Ok(own) = folder.load_coding(path) {
                 all.push((name(folder, &own), own));
             }

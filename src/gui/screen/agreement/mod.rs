@@ -7,6 +7,7 @@ mod settle;
 mod tapes;
 mod view;
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -111,6 +112,7 @@ pub struct Agreement {
     coders: Option<Arc<Coders>>,
     /// Somebody reads the study for them.
     coders_asked: bool,
+    hidden: BTreeSet<SessionId>,
 }
 
 /// Two codings laid side by side.
@@ -155,7 +157,20 @@ impl Agreement {
     pub fn new(folder: StudyFolder, session: &SessionId, by: &str, mode: Mode) -> Self {
         let open = load::codings(&folder, session).and_then(|codings| Open::of(&folder, codings, mode));
         let open = open.map(Box::new);
-        Self { folder, by: by.trim().into(), mode, open, coders: None, coders_asked: false }
+        Self {
+            folder,
+            by: by.trim().into(),
+            mode,
+            open,
+            coders: None,
+            coders_asked: false,
+            hidden: BTreeSet::new(),
+        }
+    }
+
+    /// Sessions of which nothing may be shown to the person at work, also not among others.
+    pub fn hide(&mut self, sessions: BTreeSet<SessionId>) {
+        self.hidden = sessions;
     }
 
     /// What stands in the window's title.
@@ -304,7 +319,8 @@ impl Agreement {
             return Action::None;
         }
         let folder = self.folder.clone();
-        let read = async move { Arc::new(load::coders(&folder, SEED)) };
+        let hidden = self.hidden.clone();
+        let read = async move { Arc::new(load::coders(&folder, &hidden, SEED)) };
         Action::Run(Task::perform(read, Message::Coders))
     }
 

@@ -101,10 +101,7 @@ impl Coding {
                 self.changing = false;
                 self.note = None;
             }
-            Wish::Leave => {
-                self.finish();
-                return Action::Leave;
-            }
+            Wish::Leave => return if self.finish() { Action::Leave } else { Action::None },
             Wish::Lag
             | Wish::Remove
             | Wish::Nudge(_)

@@ -48,6 +48,14 @@ impl Coding {
             self.said = Said::Refused(format!("nothing is written here: {why}"));
             return;
         }
+        // Somebody may have covered faces since this coding was opened.
+        if let Ok(now) = self.folder.session(&self.session.id) {
+            for own in &mut self.session.clips {
+                if let Some(now) = now.clip(own.id) {
+                    own.face_covers.clone_from(&now.face_covers);
+                }
+            }
+        }
         self.covering = Some(Covering::default());
         self.said = Said::Done(
             "Faces: draw a rectangle on the picture, it holds from here on; drag it along where the face moves; F1 shows the keys"
@@ -110,7 +118,15 @@ impl Coding {
     }
 
     fn save_covers(&mut self) {
-        if let Err(error) = self.folder.save_session(&self.session) {
+        let own = &self.session.clips;
+        let done = self.folder.change_session(&self.session.id, |session| {
+            for clip in &mut session.clips {
+                if let Some(own) = own.iter().find(|own| own.id == clip.id) {
+                    clip.face_covers.clone_from(&own.face_covers);
+                }
+            }
+        });
+        if let Err(error) = done {
             self.said = Said::Refused(format!("the covered faces can't be saved: {error}"));
         }
     }

@@ -124,10 +124,27 @@ impl Coding {
             }
         }
         self.line_up_pieces();
-        if self.session != before
-            && self.only_to_look.is_none()
-            && let Err(error) = self.folder.save_session(&self.session)
-        {
+        if self.session == before || self.only_to_look.is_some() {
+            return;
+        }
+        let learned = &self.session.clips;
+        let done = self.folder.change_session(&self.session.id, |session| {
+            for clip in &mut session.clips {
+                let Some(own) = learned.iter().find(|own| own.id == clip.id) else { continue };
+                clip.length = clip.length.or(own.length);
+                if clip.offset == Micros::ZERO {
+                    clip.offset = own.offset;
+                }
+                match (&mut clip.fingerprint, &own.fingerprint) {
+                    (None, own) => clip.fingerprint.clone_from(own),
+                    (Some(known), Some(own)) if known.ends == own.ends && known.frames.is_none() => {
+                        known.frames = own.frames;
+                    }
+                    _ => {}
+                }
+            }
+        });
+        if let Err(error) = done {
             self.troubles.push(error.to_string());
         }
     }
@@ -302,6 +319,13 @@ impl Coding {
             self.said = Said::Refused(format!("nothing is written here: {why}"));
             return;
         }
+        if self.is_sampled() && !self.coder.coding().marks.is_empty() {
+            self.said = Said::Refused(
+                "what is answered here speaks of moments of this film: align the cameras before samples are coded"
+                    .to_owned(),
+            );
+            return;
+        }
         let before = self.session.clone();
         self.session.sync_points.push(SyncPoint {
             what: None,
@@ -325,7 +349,15 @@ impl Coding {
             clip.drift = drift;
         }
         let new_clock = self.session.clip(moved).and_then(Clip::clock);
-        if let Err(error) = self.folder.save_session(&self.session) {
+        let own = &self.session;
+        let done = self.folder.change_session(&own.id, |session| {
+            session.sync_points.extend(own.sync_points.last().cloned());
+            if let Some(clip) = session.clips.iter_mut().find(|clip| clip.id == moved) {
+                clip.offset = offset;
+                clip.drift = drift;
+            }
+        });
+        if let Err(error) = done {
             self.session = before;
             self.said = Said::Refused(error.to_string());
             return;

@@ -142,6 +142,8 @@ pub struct Coding {
     beside_picture: Option<(Shot, Arc<Picture>)>,
     aligning: Option<(ClipId, Micros)>,
     covering: Option<covers::Covering>,
+    /// It was said that leaving loses what the disk did not take.
+    leaves_unsaved: bool,
     note: Option<String>,
     changing: bool,
     show_keys: bool,
@@ -255,6 +257,7 @@ impl Coding {
             beside_picture: None,
             aligning: None,
             covering: None,
+            leaves_unsaved: false,
             note: None,
             changing: false,
             show_keys: false,
@@ -402,10 +405,7 @@ impl Coding {
                 };
                 self.take(done);
             }
-            Message::Leave => {
-                self.finish();
-                return Action::Leave;
-            }
+            Message::Leave => return if self.finish() { Action::Leave } else { Action::None },
         }
         self.pursue();
         self.watch_interval();
@@ -455,6 +455,7 @@ impl Coding {
     fn take(&mut self, done: Result<Done, Refusal>) {
         match done {
             Ok(done) => {
+                self.leaves_unsaved = false;
                 if let Some(autosave) = &mut self.autosave {
                     autosave.take(chrono::Local::now().fixed_offset(), &done);
                 }
@@ -480,14 +481,31 @@ impl Coding {
     }
 
     /// Puts everything on the disk; the screen is left after it.
-    pub fn finish(&mut self) {
+    /// `false`: the disk does not take what was coded last; asked a second time, it is left all the same.
+    pub fn finish(&mut self) -> bool {
         let at = self.at();
+        if let Some(autosave) = &mut self.autosave {
+            autosave.retry();
+            let lost = autosave.waiting();
+            if lost > 0 && !self.leaves_unsaved {
+                self.leaves_unsaved = true;
+                let why = match autosave.saved() {
+                    Saved::Failing(why) => why,
+                    Saved::All | Saved::Flushing => String::new(),
+                };
+                self.said = Said::Refused(format!(
+                    "NOT SAVED, {lost} steps ({why}): make room or bring the folder back, and leave again; leaving twice loses them"
+                ));
+                return false;
+            }
+        }
         if let Some(autosave) = self.autosave.take() {
             self.coder.set_progress(at, autosave.last_seq());
             if let Err(error) = autosave.finish(self.coder.coding()) {
                 self.said = Said::Refused(error.to_string());
             }
         }
+        true
     }
 
     fn key_down(&mut self, key: &keyboard::Key, modifiers: keyboard::Modifiers, repeat: bool) -> Action {

@@ -149,6 +149,7 @@ impl Coding {
         let now = self.now();
         let Some(samples) = &mut self.samples else { return };
         samples.through = None;
+        samples.walk.stops();
         let Some(shot) = samples.walk.shot(self.player.reel()) else { return };
         if self.player.is_running() {
             self.player.pause();
@@ -264,8 +265,14 @@ impl Coding {
             self.player.go_to(last.at, now);
         }
         if goes_on {
+            let before = sample.number;
             if self.finish_here() && self.is_any_left() {
                 self.play_interval();
+                if let Some(samples) = &mut self.samples
+                    && samples.walk.sample().is_some_and(|own| own.number == before + 1)
+                {
+                    samples.walk.runs_on();
+                }
             }
             return;
         }
@@ -282,6 +289,11 @@ impl Coding {
         match wish {
             // Nobody has seen it yet: it is played first, else a key held down would make absences.
             Wish::EndState if is_interval && self.is_unseen() => self.play_interval(),
+            Wish::EndState if !is_interval && !self.sees_its_point() => {
+                self.said = Said::Refused(
+                    "the picture of this point is not the one that is shown: Home goes back to it".to_owned(),
+                );
+            }
             Wish::EndState => {
                 if self.finish_here() && is_interval && self.is_any_left() {
                     self.play_interval();
@@ -351,6 +363,12 @@ impl Coding {
             _ => return None,
         }
         Some(Action::None)
+    }
+
+    /// Whether the picture of the point at hand is the one that is shown.
+    fn sees_its_point(&self) -> bool {
+        let own = self.samples.as_ref().and_then(|own| own.walk.shot(self.player.reel()));
+        own.is_some() && self.player.is_current() && self.player.shown() == own
     }
 
     /// Whether the interval at hand has neither been played nor looked into, and nothing is told of it.

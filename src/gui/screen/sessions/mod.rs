@@ -191,9 +191,16 @@ impl Sessions {
     }
 
     /// Sessions of which nothing may be shown to the person at work, neither alone nor among others.
-    fn masked(&self) -> BTreeSet<SessionId> {
+    #[must_use]
+    pub fn masked(&self) -> BTreeSet<SessionId> {
         let masked = self.listing.sessions.iter().filter(|entry| self.is_masked(entry));
         masked.map(|entry| entry.session.id.clone()).collect()
+    }
+
+    /// Whether a session is among them.
+    #[must_use]
+    pub fn is_hidden(&self, session: &SessionId) -> bool {
+        self.masked().contains(session)
     }
 
     /// What can be looked for in a session: what its line says, and what it is called.
@@ -334,10 +341,14 @@ impl Sessions {
     /// The chosen session's coding of the person at work, else the primary one, else the first.
     fn own_coding(&self) -> Option<PathBuf> {
         let entry = self.listing.sessions.get(self.chosen)?;
-        let mine = |(_, head): &&(PathBuf, CodingHead)| head.by.as_str() == self.person;
+        // Beside a coding that is due a trial of one's own is not the work to go on with.
+        let is_masked = self.is_masked(entry);
+        let mine = |(_, head): &&(PathBuf, CodingHead)| {
+            head.by.as_str() == self.person && !(is_masked && head.purpose == Purpose::Trial)
+        };
         let primary = |(_, head): &&(PathBuf, CodingHead)| head.purpose == Purpose::Primary;
         let found = entry.codings.iter().find(mine);
-        if found.is_none() && self.is_masked(entry) {
+        if found.is_none() && is_masked {
             return None;
         }
         let found = found.or_else(|| entry.codings.iter().find(primary));
