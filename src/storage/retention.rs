@@ -118,8 +118,14 @@ pub fn deciders(retention: Option<&Retention>) -> String {
 #[must_use]
 pub fn list(folder: &StudyFolder, needs: &Needs) -> Vec<Kept> {
     let mut films: BTreeMap<PathBuf, Kept> = BTreeMap::new();
-    for entry in folder.list().sessions {
-        let until = until(folder, &entry.session, closed(folder, &entry.folder), needs);
+    let listing = folder.list();
+    let is_unknown = !listing.unreadable.is_empty();
+    for entry in listing.sessions {
+        let until = if is_unknown {
+            Err("a session can't be read: which film it needs is not known".to_owned())
+        } else {
+            until(folder, &entry.session, closed(folder, &entry.folder), needs)
+        };
         for clip in &entry.session.clips {
             let Some(path) = film_of(folder, clip) else { continue };
             let size = std::fs::metadata(&path).map_or(0, |about| about.len());
@@ -158,6 +164,9 @@ fn film_of(folder: &StudyFolder, clip: &Clip) -> Option<PathBuf> {
 /// known or anybody is still at work on it. Read with the journals: a coding that was opened again says so
 /// there first.
 fn closed(folder: &StudyFolder, session: &Path) -> Result<NaiveDate, &'static str> {
+    if !study_folder::copies(session).is_empty() {
+        return Err("a copy of a coding of it is not merged: what it shows is not known");
+    }
     let root = folder.root();
     let (mut closed, mut is_open) = (None, false);
     for path in study_folder::coding_files(session) {

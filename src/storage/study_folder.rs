@@ -24,6 +24,8 @@ pub struct StudyFolder {
 pub struct Listing {
     /// By date, then by id.
     pub sessions: Vec<SessionEntry>,
+    /// Folders of sessions whose own sheet can't be read: which film they show is not known.
+    pub unreadable: Vec<PathBuf>,
     /// Files that could not be read; the rest is usable.
     pub problems: Vec<Error>,
 }
@@ -228,7 +230,10 @@ impl StudyFolder {
                     listing.sessions.push(entry);
                     listing.problems.extend(problems);
                 }
-                Err(error) => listing.problems.push(error),
+                Err(error) => {
+                    listing.problems.push(error);
+                    listing.unreadable.push(folder);
+                }
             }
         }
         listing.sessions.sort_by(|a, b| {

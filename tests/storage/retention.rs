@@ -254,3 +254,24 @@ fn film_stays_while_any_coding_of_it_is_open_or_a_reference_as_the_study_stands_
     let gone = retention::delete(&study, &film, &of_nobody, &word("W-01")).unwrap();
     assert!(gone.sessions() == "c" && !film.exists());
 }
+
+#[test]
+fn a_session_or_a_copy_that_nobody_could_read_keeps_the_film_it_may_need() {
+    let folder = folder();
+    let study = study(folder.path());
+    // One tape of two sessions, of which one needs it longer and can't be read.
+    let sheet = study.session_folder(&"b".into()).join("session.json");
+    let whole = std::fs::read(&sheet).unwrap();
+    std::fs::write(&sheet, &whole[..whole.len() / 2]).unwrap();
+    for film in ["one.mp4", "c.mp4"] {
+        assert!(refused(&study, film).contains("a session can't be read: which film it needs"));
+    }
+    std::fs::write(&sheet, &whole).unwrap();
+    // What a sync program left beside a coding may show an incident that the coding does not.
+    let coding = study.session_folder(&"c".into()).join("K-07.1.coding.json");
+    let copy = coding.with_file_name("K-07.1.coding (copy of the other PC).json");
+    let _ = std::fs::copy(&coding, &copy).unwrap();
+    assert!(refused(&study, "c.mp4").contains("a copy of a coding of it is not merged"));
+    std::fs::remove_file(copy).unwrap();
+    assert!(retention::delete(&study, &folder.path().join("clips/c.mp4"), &of_nobody, &word("W-01")).is_ok());
+}
