@@ -451,6 +451,30 @@ fn codings_changed_on_both_sides_are_told_apart_and_never_mixed() {
 }
 
 #[test]
+fn a_journal_whose_coding_file_was_lost_is_not_lost_too() {
+    let place = folder();
+    let mine = study(place.path());
+    let parcel_path = place.path().join("a.shedlight.zip");
+    let _ = pack(&mine, &parcel_path, false);
+    let own = mine.root().join("sessions/s1/K-07.1.coding.json");
+    code(&own, 2);
+    let journal = coding_file::journal_path(&own);
+    let edits = std::fs::read(&journal).unwrap();
+    std::fs::remove_file(&own).unwrap();
+    // It stays unless somebody says otherwise, and is kept even then.
+    let (mut opened, mut found) = compared(&parcel_path, &mine);
+    assert!(found.items.len() == 1 && found.items[0].is_conflict(), "{:?}", found.items);
+    assert_eq!(found.items[0].choice, Choice::Keep);
+    assert!(found.items[0].differences[0].contains("its journal is still here"), "{:?}", found.items);
+    found.items[0].choice = Choice::Take;
+    let taken = parcel::take(&mut opened, found, &mine, now(), &mut go_on).unwrap();
+    assert!(taken.failed.is_empty(), "{taken:?}");
+    let kept = taken.replaced.unwrap().join("sessions/s1/K-07.1.journal");
+    assert_eq!(std::fs::read(kept).unwrap(), edits);
+    assert_eq!(coding_file::read(&own).unwrap().marks.len(), 3);
+}
+
+#[test]
 fn an_ethogram_in_use_is_not_replaced_and_codings_under_another_one_are_not_taken_unasked() {
     let place = folder();
     let mine = study(place.path());

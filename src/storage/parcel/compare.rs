@@ -276,7 +276,15 @@ impl Comparing<'_> {
             return;
         }
         if !own.exists() {
-            return self.new_item(what, vec![there.words()]);
+            if !coding_file::journal_path(&own).exists() {
+                return self.new_item(what, vec![there.words()]);
+            }
+            let words = vec![
+                "yours: the coding file is gone and its journal is still here: 'shedlight check --repair' may bring it back"
+                    .to_owned(),
+                format!("theirs: {}", there.words()),
+            ];
+            return self.conflict(what, Advice::Undecided, words, vec![Choice::Keep, Choice::Take]);
         }
         let here = match read_coding(&own) {
             Ok(here) => here,

@@ -206,9 +206,10 @@ impl Taking<'_> {
                 other => other,
             })
         })?;
+        // Of a coding file that was lost its journal may still hold every edit.
+        self.keep(&inside("coding.json"))?;
+        self.keep(&inside("journal"))?;
         if own.exists() {
-            self.keep(&inside("coding.json"))?;
-            self.keep(&inside("journal"))?;
             // What only the journal holds goes into the file before the journal goes.
             if let Ok(whole) = coding_file::read(&own) {
                 json::write(&own, &whole)?;
