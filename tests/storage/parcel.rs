@@ -475,6 +475,41 @@ fn a_journal_whose_coding_file_was_lost_is_not_lost_too() {
 }
 
 #[test]
+fn a_coding_held_on_another_computer_and_a_newer_study_are_left_alone() {
+    let place = folder();
+    let mine = study(place.path());
+    let theirs_at = place.path().join("pc/study");
+    copy(mine.root(), &theirs_at);
+    code(&theirs_at.join("sessions/s1/K-07.1.coding.json"), 2);
+    let theirs = StudyFolder::open(&theirs_at).unwrap();
+    let parcel_path = place.path().join("a.shedlight.zip");
+    let _ = pack(&theirs, &parcel_path, false);
+    let take = |choice| {
+        let (mut opened, mut found) = compared(&parcel_path, &mine);
+        found.items[0].choice = choice;
+        parcel::take(&mut opened, found, &mine, now(), &mut go_on)
+    };
+    // A share does not pass on the lock of the other office; its word counts for a while.
+    let mut holder = shedlight::files::Holder::here("K-12");
+    holder.computer = "the other office".to_owned();
+    let lock = mine.root().join("sessions/s1/.K-07.1.lock");
+    std::fs::write(&lock, serde_json::to_vec(&holder).unwrap()).unwrap();
+    let before = files(mine.root());
+    let taken = take(Choice::Take).unwrap();
+    assert!(taken.failed[0].contains("the other office"), "{taken:?}");
+    assert_eq!(files(mine.root()), before);
+    std::fs::remove_file(&lock).unwrap();
+    // Nothing is put into the study of a newer version.
+    let sheet = mine.root().join("study.json");
+    let newer = std::fs::read_to_string(&sheet).unwrap().replacen("\"version\": 1", "\"version\": 99", 1);
+    std::fs::write(&sheet, newer).unwrap();
+    let before = files(mine.root());
+    let error = take(Choice::Take).unwrap_err().to_string();
+    assert!(error.contains("newer"), "{error}");
+    assert_eq!(files(mine.root()), before);
+}
+
+#[test]
 fn an_ethogram_in_use_is_not_replaced_and_codings_under_another_one_are_not_taken_unasked() {
     let place = folder();
     let mine = study(place.path());

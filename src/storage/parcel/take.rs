@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset};
 
 use super::compare::without_parts;
 use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace};
-use crate::files::{self, Lock};
+use crate::files;
 use crate::model::Study;
 use crate::storage::{Error as StorageError, StudyFolder, coding_file, conflict, json};
 
@@ -74,6 +74,9 @@ pub fn take(
     };
     parcel.unpack(&place.0, |entry| entry.is_film() && film(&entry.path), progress)?;
     let root = folder.root();
+    if let Some(newer) = json::newer(&root.join("study.json")) {
+        return Err(newer.into());
+    }
     if StudyFolder::open(root)?.study != here {
         return Err(Error::ChangedMeanwhile { path: root.join("study.json") });
     }
@@ -166,6 +169,9 @@ impl Taking<'_> {
         let own = self.root.join(inside);
         let target = if choice == Choice::Both { free_beside(&own) } else { own };
         if choice == Choice::Take {
+            if let Some(newer) = json::newer(&target) {
+                return Err(newer.into());
+            }
             self.keep(inside)?;
         }
         self.put_there(inside, &target)
@@ -199,13 +205,10 @@ impl Taking<'_> {
             return self.put_there(&inside("coding.json"), &target);
         }
         // Nobody may be at work on it.
-        let lock = own.with_file_name(format!(".{name}.lock"));
-        let _held = Lock::try_new(&lock).map_err(|error| {
-            StorageError::from(match error {
-                files::Error::Locked { .. } => files::Error::Locked { path: own.clone() },
-                other => other,
-            })
-        })?;
+        if let Some(newer) = coding_file::newer(&own, None) {
+            return Err(newer.into());
+        }
+        let _held = coding_file::lock(&own)?;
         // Of a coding file that was lost its journal may still hold every edit.
         self.keep(&inside("coding.json"))?;
         self.keep(&inside("journal"))?;
