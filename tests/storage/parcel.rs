@@ -8,9 +8,10 @@ use std::path::Path;
 use chrono::{DateTime, FixedOffset};
 use shedlight::files::Lock;
 use shedlight::model::{
-    Change, Clip, ClipId, Coding, Edit, EthogramRef, Mark, MarkId, Pass, Person, Session, Study, Taxon,
-    starter,
+    Change, Clip, ClipId, Coding, Edit, EthogramRef, Extra, FilmDeleted, Mark, MarkId, Pass, Person, Session,
+    Study, Taxon, starter,
 };
+use shedlight::storage::fingerprint::ClipState;
 use shedlight::storage::journal::{Journal, StepKind};
 use shedlight::storage::parcel::{self, Advice, Choice, Comparison, Contents, Error, What};
 use shedlight::storage::{StudyFolder, coding_file, fingerprint};
@@ -226,6 +227,77 @@ fn list_of(inside: &[(&str, &[u8])]) -> serde_json::Value {
         "format": "shedlight/parcel", "version": 1, "title": "x", "packed": "2025-04-05T10:00:00+02:00",
         "program": "0.1.0", "film": false, "files": files,
     })
+}
+
+#[test]
+fn film_of_any_name_is_packed_so_that_it_can_be_opened_and_found_again() {
+    let place = folder();
+    let own = study(place.path());
+    let clips = own.root().join("clips");
+    let mut session = own.session(&"s2".into()).unwrap();
+    // Two that differ by capitals alone, one no other system has, one like a device, one that only begins so.
+    let names = ["A.mp4", "2025-03-03 10:15:00.mp4", "nul.mp4", "come.mp4"];
+    for (id, name) in (1_u8..).zip(names) {
+        std::fs::write(clips.join(name), vec![id; 9_000]).unwrap();
+        let mut clip = Clip::new(ClipId(id.into()), &format!("clips/{name}"));
+        clip.fingerprint = Some(fingerprint::of_file(&clips.join(name)).unwrap());
+        session.clips.push(clip);
+    }
+    own.save_session(&session).unwrap();
+    std::fs::write(own.root().join("stills/S1 0-01.png"), b"another picture").unwrap();
+    let target = place.path().join("out.shedlight.zip");
+    let packed = pack(&own, &target, true);
+    assert_eq!(packed.clips, 6, "{packed:?}");
+    assert!(packed.remarks.len() == 1 && packed.remarks[0].contains("by capitals alone"), "{packed:?}");
+    let mut parcel = parcel::open(&target).unwrap();
+    assert!(parcel.list().files.iter().any(|entry| entry.path == "clips/come.mp4"));
+    let there = parcel::take_as_new(&mut parcel, &place.path().join("pc"), &mut go_on).unwrap();
+    for clip in there.session(&"s2".into()).unwrap().clips {
+        let state = fingerprint::find(there.root(), &clip);
+        assert!(matches!(state, ClipState::There(_) | ClipState::Moved(_)), "{state:?}");
+    }
+}
+
+#[test]
+fn what_is_not_packed_is_told_and_deleted_film_is_not_asked_for() {
+    let place = folder();
+    let own = study(place.path());
+    std::fs::write(own.root().join("clips/unnamed.mp4"), vec![3_u8; 5_000]).unwrap();
+    let target = |name: &str| place.path().join(name);
+    let packed = pack(&own, &target("a.shedlight.zip"), false);
+    assert!(packed.remarks.len() == 1 && packed.remarks[0].contains("clips/unnamed.mp4"), "{packed:?}");
+    let packed = pack(&own, &target("b.shedlight.zip"), true);
+    assert_eq!((packed.clips, packed.remarks.len()), (3, 0), "{packed:?}");
+    // Film that counts as deleted is not handed on, whether it is gone or turned up again, and not missed.
+    let mut session = own.session(&"s1".into()).unwrap();
+    session.clips[0].deleted = Some(FilmDeleted {
+        on: "2025-04-01".parse().unwrap(),
+        by: "K-07".into(),
+        reason: "over".to_owned(),
+        extra: Extra::new(),
+    });
+    own.save_session(&session).unwrap();
+    let packed = pack(&own, &target("c.shedlight.zip"), true);
+    assert_eq!((packed.clips, packed.remarks.len()), (2, 0), "{packed:?}");
+    std::fs::remove_file(own.root().join("clips/a.mp4")).unwrap();
+    let packed = pack(&own, &target("d.shedlight.zip"), true);
+    assert_eq!((packed.clips, packed.remarks.len()), (2, 0), "{packed:?}");
+    let new = target("new");
+    let ran =
+        shedlight(&["take-in", target("d.shedlight.zip").to_str().unwrap(), "--into", new.to_str().unwrap()]);
+    assert!(ran.code == 0 && !ran.out.contains("clips are not here"), "{ran:?}");
+    // A parcel of before brings it back to nobody.
+    let (_, found) = compared(&target("b.shedlight.zip"), &own);
+    let is_it = |item: &&parcel::Item| item.what == What::Film("clips/a.mp4".to_owned());
+    let film: Vec<_> = found.items.iter().filter(is_it).collect();
+    assert_eq!(film.len(), 1, "{:?}", found.items);
+    assert_eq!((film[0].choice, film[0].options.as_slice()), (Choice::Keep, [Choice::Keep].as_slice()));
+    assert!(film[0].differences[0].contains("deleted here on 2025-04-01 by K-07"), "{film:?}");
+    drop(found);
+    // Which film an unreadable session shows is not known.
+    std::fs::write(own.root().join("sessions/s2/session.json"), "{").unwrap();
+    let packed = pack(&own, &target("e.shedlight.zip"), true);
+    assert!(packed.remarks.iter().any(|words| words.contains("session s2")), "{packed:?}");
 }
 
 #[test]

@@ -7,7 +7,8 @@ use serde::Serialize;
 
 use super::{Entry, Error, Parcel, Progress, Workplace, by_path, coding_name, differences, whole};
 use crate::model::{
-    CODING_FORMAT, Coding, ETHOGRAM_FORMAT, Ethogram, SESSION_FORMAT, STUDY_FORMAT, Session, Status, Study,
+    CODING_FORMAT, Clip, Coding, ETHOGRAM_FORMAT, Ethogram, SESSION_FORMAT, STUDY_FORMAT, Session, Status,
+    Study,
 };
 use crate::storage::journal::{self, Record};
 use crate::storage::{StudyFolder, coding_file, fingerprint, json};
@@ -174,9 +175,11 @@ pub fn compare(
     parcel.unpack(&place.0, |entry| !entry.is_film(), progress)?;
     let there: Study = json::read(&place.0.join("study.json"), STUDY_FORMAT)?;
     let here = StudyFolder::open(root)?.study;
-    let mut own = Comparing { root, place: &place.0, items: Vec::new(), same: 0 };
-    own.study_parts(&here, &there);
     let listing = folder.list();
+    let clips = listing.sessions.iter().flat_map(|entry| &entry.session.clips);
+    let deleted = clips.filter(|clip| clip.deleted.is_some()).cloned().collect();
+    let mut own = Comparing { root, place: &place.0, deleted, items: Vec::new(), same: 0 };
+    own.study_parts(&here, &there);
     let used: BTreeSet<String> = listing
         .sessions
         .iter()
@@ -207,6 +210,8 @@ pub fn compare(
 struct Comparing<'a> {
     root: &'a Path,
     place: &'a Path,
+    /// Clips here whose film was deleted.
+    deleted: Vec<Clip>,
     items: Vec<Item>,
     same: usize,
 }
@@ -341,6 +346,14 @@ impl Comparing<'_> {
         #[allow(clippy::cast_precision_loss)] // For people.
         let size = format!("{:.1} MB", entry.size as f64 / 1e6);
         let what = What::Film(entry.path.clone());
+        let is_this = |clip: &&Clip| {
+            let known = clip.fingerprint.as_ref();
+            known.is_some_and(|known| known.size == entry.size && Some(&known.ends) == entry.ends.as_ref())
+        };
+        if let Some(gone) = self.deleted.iter().find(is_this).and_then(|clip| clip.deleted.as_ref()) {
+            let why = format!("it was deleted here on {} by {}", gone.on, gone.by);
+            return self.refused(what, why);
+        }
         if self.root.join(&entry.path).exists() {
             let words = vec![format!("another film has this name here; theirs: {size}")];
             self.conflict(what, Advice::Undecided, words, vec![Choice::Keep, Choice::Both]);
