@@ -609,6 +609,49 @@ fn an_ethogram_in_use_is_not_replaced_and_codings_under_another_one_are_not_take
 }
 
 #[test]
+fn a_conflicting_coding_comes_with_its_new_session_and_what_changed_meanwhile_stays() {
+    let place = folder();
+    let mine = study(place.path());
+    let theirs_at = place.path().join("pc/study");
+    copy(mine.root(), &theirs_at);
+    let theirs = StudyFolder::open(&theirs_at).unwrap();
+    theirs.save_session(&Session::new("s3".into(), "bramble".into())).unwrap();
+    let (mut all, _) = theirs.ethograms();
+    let mut ethogram = all.remove(0);
+    ethogram.behaviours[0].definition.onset = "otherwise".to_owned();
+    theirs.save_ethogram(&ethogram).unwrap();
+    let coding = Coding::new("s3".into(), "K-07".into(), EthogramRef::to(&ethogram).unwrap());
+    let _ = coding_file::create(&theirs.session_folder(&"s3".into()), &coding).unwrap();
+    code(&theirs_at.join("sessions/s1/K-07.1.coding.json"), 2);
+    let mut session = theirs.session(&"s2".into()).unwrap();
+    session.step = Some(4);
+    theirs.save_session(&session).unwrap();
+    let parcel_path = place.path().join("a.shedlight.zip");
+    let _ = pack(&theirs, &parcel_path, false);
+    let (mut opened, mut found) = compared(&parcel_path, &mine);
+    for item in &mut found.items {
+        if item.options.contains(&Choice::Take) {
+            item.choice = Choice::Take;
+        }
+    }
+    // Between the look and the word somebody goes on here.
+    let own = mine.root().join("sessions/s1/K-07.1.coding.json");
+    code(&own, 1);
+    let mut session = mine.session(&"s2".into()).unwrap();
+    session.step = Some(7);
+    mine.save_session(&session).unwrap();
+    let before = files(mine.root());
+    let taken = parcel::take(&mut opened, found, &mine, now(), &mut go_on).unwrap();
+    assert!(taken.taken.contains(&"coding:s3/K-07.1".to_owned()), "{taken:?}");
+    assert_eq!(taken.failed.len(), 2, "{taken:?}");
+    assert!(taken.failed.iter().all(|words| words.contains("changed since it was compared")), "{taken:?}");
+    let after = files(mine.root());
+    for (name, bytes) in before.iter().filter(|(name, _)| !name.starts_with(".taking-in")) {
+        assert_eq!(after.get(name), Some(bytes), "{name}");
+    }
+}
+
+#[test]
 fn packed_and_taken_in_by_command() {
     let place = folder();
     let mine = study(place.path());

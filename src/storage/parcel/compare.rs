@@ -1,6 +1,6 @@
 //! Holding a parcel against a study that is there: what only the parcel has, and what both have differently.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use serde::Serialize;
@@ -145,6 +145,8 @@ pub struct Comparison {
     pub items: Vec<Item>,
     /// Parts that are the same on both sides.
     pub same: usize,
+    /// BLAKE3 of the study's files as they were compared, by path; nothing where none was.
+    pub(super) seen: BTreeMap<String, Option<String>>,
     /// The study as it was compared.
     pub(super) here: Study,
     /// The parcel's study file.
@@ -187,6 +189,12 @@ pub fn compare(
         .map(|(_, head)| format!("{}.{}", head.ethogram.id, head.ethogram.revision))
         .collect();
     let entries = by_path(&parcel.list);
+    // Before they are read: what changes after that is noticed.
+    let mut as_seen = BTreeMap::new();
+    for path in entries.values().filter(|entry| !entry.is_film()).flat_map(|entry| own_files(&entry.path)) {
+        let hash = whole(&root.join(&path));
+        let _ = as_seen.insert(path, hash);
+    }
     let mut seen = BTreeSet::new();
     for (path, entry) in &entries {
         if *path == "study.json" {
@@ -204,7 +212,17 @@ pub fn compare(
     }
     let Comparing { mut items, same, .. } = own;
     items.sort_by(|a, b| (!a.is_conflict(), &a.what).cmp(&(!b.is_conflict(), &b.what)));
-    Ok(Comparison { items, same, here, there, place })
+    Ok(Comparison { items, same, seen: as_seen, here, there, place })
+}
+
+/// The files here that stand for one of the parcel: a coding goes with its journal.
+fn own_files(path: &str) -> Vec<String> {
+    coding_name(path).map_or_else(
+        || vec![path.to_owned()],
+        |(session, name)| {
+            ["coding.json", "journal"].map(|ending| format!("sessions/{session}/{name}.{ending}")).to_vec()
+        },
+    )
 }
 
 struct Comparing<'a> {

@@ -98,6 +98,12 @@ pub enum Error {
         /// Which file.
         path: PathBuf,
     },
+    /// A part of it was.
+    #[error("it was changed since it was compared and stays as it is: compare once more: {path}")]
+    PartChangedMeanwhile {
+        /// Which file.
+        path: PathBuf,
+    },
     /// A person stopped it.
     #[error("stopped; nothing was changed")]
     Stopped,

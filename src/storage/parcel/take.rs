@@ -1,11 +1,12 @@
 //! Taking a parcel in: as a new study, or into one that is there.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, FixedOffset};
 
 use super::compare::without_parts;
-use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace};
+use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace, whole};
 use crate::files;
 use crate::model::Study;
 use crate::storage::{Error as StorageError, StudyFolder, coding_file, conflict, json};
@@ -67,7 +68,9 @@ pub fn take(
     now: DateTime<FixedOffset>,
     progress: Progress<'_>,
 ) -> Result<Taken, Error> {
-    let Comparison { items, here, there, place, .. } = comparison;
+    let Comparison { mut items, seen, here, there, place, .. } = comparison;
+    // A session's sheet is there before its codings, whichever of them are conflicts.
+    items.sort_by(|a, b| a.what.cmp(&b.what));
     let film = |path: &str| {
         let is_it = |what: &What| matches!(what, What::Film(own) if own == path);
         items.iter().any(|item| is_it(&item.what) && item.choice != Choice::Keep)
@@ -81,7 +84,7 @@ pub fn take(
         return Err(Error::ChangedMeanwhile { path: root.join("study.json") });
     }
     let aside = root.join(REPLACED).join(now.format("%Y-%m-%d %H%M%S").to_string());
-    let mut own = Taking { root, place: &place.0, aside, taken: Taken::default(), study: here };
+    let mut own = Taking { root, place: &place.0, seen: &seen, aside, taken: Taken::default(), study: here };
     let mut parts = 0;
     for item in &items {
         if item.choice == Choice::Keep {
@@ -129,6 +132,7 @@ pub fn take(
 struct Taking<'a> {
     root: &'a Path,
     place: &'a Path,
+    seen: &'a BTreeMap<String, Option<String>>,
     aside: PathBuf,
     taken: Taken,
     study: Study,
@@ -164,11 +168,23 @@ impl Taking<'_> {
         Ok(files::write_atomically(&kept, &bytes).map_err(StorageError::from)?)
     }
 
+    /// Nothing is replaced that is another than the one a person decided about.
+    fn is_as_seen(&self, inside: &str) -> Result<(), Error> {
+        let own = self.root.join(inside);
+        // Film is taken only where nothing lies.
+        let is_same = match self.seen.get(inside) {
+            Some(Some(seen)) => whole(&own).as_ref() == Some(seen),
+            Some(None) | None => !own.exists(),
+        };
+        if is_same { Ok(()) } else { Err(Error::PartChangedMeanwhile { path: own }) }
+    }
+
     /// Moves an unpacked file to its place, or beside it.
     fn file(&self, inside: &str, choice: Choice) -> Result<(), Error> {
         let own = self.root.join(inside);
         let target = if choice == Choice::Both { free_beside(&own) } else { own };
         if choice == Choice::Take {
+            self.is_as_seen(inside)?;
             if let Some(newer) = json::newer(&target) {
                 return Err(newer.into());
             }
@@ -209,6 +225,8 @@ impl Taking<'_> {
             return Err(newer.into());
         }
         let _held = coding_file::lock(&own)?;
+        self.is_as_seen(&inside("coding.json"))?;
+        self.is_as_seen(&inside("journal"))?;
         // Of a coding file that was lost its journal may still hold every edit.
         self.keep(&inside("coding.json"))?;
         self.keep(&inside("journal"))?;
