@@ -294,8 +294,20 @@ fn rule_32_a_changed_clip_is_taken_when_a_person_says_so_with_name_and_reason() 
     assert!(accept(&why).err.contains("another window"), "not while somebody codes it");
     drop(held);
     let film = fs::read(&clip).unwrap();
+    // What a killed window left in the journal is left for the person who opens it next.
+    let mut opened = coding_file::open(&sound.coding).unwrap();
+    let edit = shedlight::model::Edit::new("nothing", vec![]);
+    let kind = shedlight::storage::journal::StepKind::Do;
+    let _ = opened.journal.append(chrono::DateTime::default(), kind, &edit, &edit).unwrap();
+    drop(opened);
+    let journal = coding_file::journal_path(&sound.coding);
+    let mut torn = fs::read(&journal).unwrap();
+    torn.extend_from_slice(b"{\"seq\":");
+    fs::write(&journal, &torn).unwrap();
     let ran = accept(&why);
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert_eq!(fs::read(&journal).unwrap(), torn);
+    drop(coding_file::open(&sound.coding).unwrap());
     assert_eq!(fs::read(&clip).unwrap(), film, "film is never written");
     assert_eq!(sound.check().code, 0);
     let study = StudyFolder::open(&sound.root).unwrap();
@@ -304,6 +316,7 @@ fn rule_32_a_changed_clip_is_taken_when_a_person_says_so_with_name_and_reason() 
     assert_eq!((accepted.by.as_str(), accepted.reason.as_str()), ("K-01", "the same film, re-encoded"));
     assert_eq!(accepted.before.as_ref().map(|before| before.size), Some(5_000));
     assert_eq!(own.fingerprint.map(|now| now.size), Some(6_000));
+    assert_eq!(own.length, None, "that of another file");
 }
 
 #[test]
