@@ -56,6 +56,7 @@ pub(super) fn run(asked: &Accept, out: &mut dyn Write) -> CommandResult {
             fingerprint::accept(clip, &at, by.as_str().into(), because.trim().to_owned())?;
             study.save_session(&session)?;
             writeln!(out, "taken as it is now, by {by}: {wanted}")?;
+            writeln!(out, "open it once in the window, so that its length is measured")?;
             writeln!(
                 out,
                 "go through some marks in the picture: they lie where they lay in time, and the pictures may be others"
