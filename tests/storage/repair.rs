@@ -113,7 +113,7 @@ fn marks_that_no_journal_knows_are_not_dropped_as_if_none_was_missing() {
         for n in 1..=8 {
             work.press(n);
         }
-        let _ = work.wait(|saved| matches!(saved, Saved::All { .. }));
+        let _ = work.wait(|saved| matches!(saved, Saved::All));
         let text = fs::read_to_string(&path).unwrap();
         drop(work);
         let cut = text.find(&format!("\"id\": {cut_before},")).unwrap();

@@ -157,7 +157,7 @@ struct Found {
 /// Film to be packed, by the names it gets.
 #[derive(Default)]
 struct Films {
-    films: BTreeMap<String, PathBuf>,
+    by_name: BTreeMap<String, PathBuf>,
     /// The same, by where it lies.
     packed: BTreeSet<PathBuf>,
     /// Names in lower case: where capitals make no difference two of them would be one file.
@@ -182,7 +182,7 @@ impl Films {
         });
         let _ = self.taken.insert(name.to_lowercase());
         let _ = self.packed.insert(real.clone());
-        let _ = self.films.insert(name, real);
+        let _ = self.by_name.insert(name, real);
     }
 }
 
@@ -236,7 +236,7 @@ fn sources(
             missing.push(clip.path.clone());
         }
     }
-    found.files.retain(|name, _| !films.films.contains_key(name));
+    found.files.retain(|name, _| !films.by_name.contains_key(name));
     // What lies among the clips is film, also when no session names it.
     let clips = listing.sessions.iter().flat_map(|entry| &entry.session.clips);
     let known: Vec<_> = clips.filter_map(|clip| clip.fingerprint.as_ref()).collect();
@@ -274,7 +274,7 @@ fn sources(
             let name = session.file_name().unwrap_or_default().to_string_lossy();
             format!("its sheet can't be read, and which film it shows is not known; film outside the study is not in the parcel for it: session {name}")
         }));
-        let films = films.films.into_iter();
+        let films = films.by_name.into_iter();
         sources.extend(films.map(|(inside, path)| Source { inside, path, is_film: true }));
     } else {
         missing.clear();
