@@ -14,11 +14,10 @@ pub(super) fn run(asked: &Accept, out: &mut dyn Write) -> CommandResult {
         return usage(format!("this lies in no study: {}", asked.session.display()));
     };
     let study = StudyFolder::open(&root)?;
-    let (entry, _) = study_folder::read_session_folder(&asked.session)?;
-    let mut session = entry.session;
+    let read = || Ok::<_, Error>(study_folder::read_session_folder(&asked.session)?.0.session);
     let Some(wanted) = &asked.clip else {
         let mut changed = 0;
-        for clip in &session.clips {
+        for clip in &read()?.clips {
             if let ClipState::Changed(at) = fingerprint::find(&root, clip) {
                 changed += 1;
                 writeln!(out, "changed since it was added: {}", clip.path)?;
@@ -44,10 +43,11 @@ pub(super) fn run(asked: &Accept, out: &mut dyn Write) -> CommandResult {
             "say why the file may be taken: --because \"the same film, re-encoded smaller\"".to_owned(),
         );
     }
-    // Its clips are being looked at, and its session may be written from there.
-    for (coding, _) in &entry.codings {
-        drop(coding_file::open(coding)?);
-    }
+    // Whoever has a coding of it open looks at its clips and may write its session: none until this is
+    // written, and what was written before is read.
+    let codings = study_folder::coding_files(&asked.session);
+    let _held: Vec<_> = codings.iter().map(|coding| coding_file::lock(coding)).collect::<Result<_, _>>()?;
+    let mut session = read()?;
     let Some(clip) = session.clips.iter_mut().find(|clip| clip.path == *wanted) else {
         return usage(format!("the session has no clip '{wanted}'"));
     };
@@ -56,6 +56,7 @@ pub(super) fn run(asked: &Accept, out: &mut dyn Write) -> CommandResult {
             fingerprint::accept(clip, &at, by.as_str().into(), because.trim().to_owned())?;
             study.save_session(&session)?;
             writeln!(out, "taken as it is now, by {by}: {wanted}")?;
+            writeln!(out, "open it once in the window, so that its length is measured")?;
             writeln!(
                 out,
                 "go through some marks in the picture: they lie where they lay in time, and the pictures may be others"

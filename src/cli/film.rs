@@ -4,21 +4,13 @@ use std::io::Write;
 
 use super::arguments::Film;
 use super::{CommandResult, FINDINGS, FINE};
-use crate::agreement::film_needs;
+use crate::agreement::film_needs::{self, FilmNeeds};
 use crate::storage::StudyFolder;
 use crate::storage::retention::{self, Needs, Word};
 
 pub(super) fn run(asked: &Film, out: &mut dyn Write) -> CommandResult {
     let folder = StudyFolder::open(&asked.study)?;
     let today = chrono::Local::now().date_naive();
-    let codings = retention::codings(&folder);
-    let codings = codings.map(|read| read.map(|own| (own.coding, own.ethogram, own.session)));
-    let found = film_needs::of(&folder.study, codings);
-    let needs = Needs {
-        incidents: Some(&found.incidents),
-        waiting: Some(&found.waiting),
-        unknown: Some(&found.unknown),
-    };
     if !asked.delete.is_empty() {
         let word = Word {
             by: asked.by.clone().unwrap_or_default().into(),
@@ -27,14 +19,16 @@ pub(super) fn run(asked: &Film, out: &mut dyn Write) -> CommandResult {
             today,
         };
         for path in &asked.delete {
-            let gone = retention::delete(&folder, path, needs, &word)?;
+            let gone = retention::delete(&folder, path, &needs, &word)?;
             writeln!(out, "deleted and written down: {} ({})", gone.path.display(), gone.sessions())?;
         }
         writeln!(out, "Stills and cut-out stretches of it, and copies elsewhere, are not deleted by this.")?;
         return Ok(FINE);
     }
-    let films: Vec<_> =
-        retention::list(&folder, needs).into_iter().filter(|own| !asked.over || own.is_over(today)).collect();
+    let films: Vec<_> = retention::list(&folder, &needs(&folder))
+        .into_iter()
+        .filter(|own| !asked.over || own.is_over(today))
+        .collect();
     let over = films.iter().filter(|own| own.is_over(today)).count();
     let who = retention::deciders(folder.study.retention.as_ref());
     if asked.json {
@@ -64,4 +58,12 @@ pub(super) fn run(asked: &Film, out: &mut dyn Write) -> CommandResult {
         writeln!(out, "{} films, the period of {over} is over; {who}", films.len())?;
     }
     Ok(if over == 0 { FINE } else { FINDINGS })
+}
+
+/// What the film of a study is needed for, by its codings as they are now.
+fn needs(folder: &StudyFolder) -> Needs {
+    let codings = retention::codings(folder);
+    let codings = codings.map(|read| read.map(|own| (own.coding, own.ethogram, own.session)));
+    let FilmNeeds { incidents, waiting, unknown } = film_needs::of(&folder.study, codings);
+    Needs { incidents, waiting, unknown }
 }

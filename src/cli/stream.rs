@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use super::Error;
 use super::arguments::Choice;
 use super::load::takes_session;
-use crate::model::{Session, Study};
+use crate::model::Session;
 use crate::storage::archive::{Archive, Occasion, Place};
 use crate::storage::{StudyFolder, coding_file};
 
@@ -134,7 +134,7 @@ impl Plan {
     /// What `take` could not do: the rest is then not read.
     pub(super) fn each<T: Send>(
         &self,
-        work: &(dyn Fn(&Study, Result<Occasion, String>) -> T + Sync),
+        work: &(dyn Fn(&StudyFolder, Result<Occasion, String>) -> T + Sync),
         take: &mut dyn FnMut(T) -> Result<(), Error>,
     ) -> Result<(), Error> {
         let threads = std::thread::available_parallelism().map_or(1, std::num::NonZero::get).min(8);
@@ -145,7 +145,7 @@ impl Plan {
                 Some(files) => archive.read_some(&own.place, files),
                 None => archive.read(&own.place),
             };
-            Some(work(&archive.folder().study, read.map_err(|error| error.to_string())))
+            Some(work(archive.folder(), read.map_err(|error| error.to_string())))
         };
         std::thread::scope(|scope| {
             let mut ready: Vec<T> = Vec::new();

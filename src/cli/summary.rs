@@ -5,6 +5,7 @@ mod over_sessions;
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Write};
+use std::path::PathBuf;
 
 use serde::ser::SerializeMap as _;
 use serde::{Serialize, Serializer};
@@ -15,8 +16,9 @@ use crate::measures::summary::{
     self, AnimalSummary, CodingSummary, Counts, Figures, OneLatency, OverSessions, SampleFigures,
 };
 use crate::measures::{Marks, Record};
-use crate::model::{AnimalId, Kind, SessionId, Study};
+use crate::model::{AnimalId, Kind, SessionId};
 use crate::report::words::{count, number, percent, signed};
+use crate::storage::StudyFolder;
 use crate::storage::archive::Occasion;
 
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
@@ -82,6 +84,8 @@ const AHEAD: usize = 32;
 /// The codings of a session, counted.
 #[derive(Default)]
 struct Session {
+    /// Root of its study: another one may have a session of this id too.
+    study: PathBuf,
     id: SessionId,
     animal: AnimalId,
     codings: Vec<CodingSummary>,
@@ -90,12 +94,14 @@ struct Session {
     problems: Vec<String>,
 }
 
-fn counted(study: &Study, read: Result<Occasion, String>, marks: Marks) -> Session {
+fn counted(folder: &StudyFolder, read: Result<Occasion, String>, marks: Marks) -> Session {
     let own = match read {
         Ok(own) => own,
         Err(problem) => return Session { problems: vec![problem], ..Session::default() },
     };
+    let study = &folder.study;
     let mut session = Session {
+        study: folder.root().to_owned(),
         id: own.session.id.clone(),
         animal: own.session.animal.clone(),
         problems: own.problems,
@@ -123,7 +129,7 @@ fn counted(study: &Study, read: Result<Occasion, String>, marks: Marks) -> Sessi
 /// What is kept of all sessions.
 #[derive(Default)]
 struct Pool {
-    taken: BTreeSet<SessionId>,
+    taken: BTreeSet<(PathBuf, SessionId)>,
     animals: BTreeMap<AnimalId, Vec<Counts>>,
     problems: Vec<String>,
 }
@@ -131,7 +137,7 @@ struct Pool {
 impl Pool {
     fn take(&mut self, own: Session) -> Vec<CodingSummary> {
         self.problems.extend(own.problems);
-        if let Some(counts) = own.counts.filter(|_| self.taken.insert(own.id)) {
+        if let Some(counts) = own.counts.filter(|_| self.taken.insert((own.study, own.id))) {
             self.animals.entry(own.animal).or_default().push(counts);
         }
         own.codings

@@ -151,7 +151,9 @@ fn told_new(
     out: &mut dyn Write,
 ) -> CommandResult {
     let list = parcel.list();
-    let clips: Vec<_> = folder.list().sessions.into_iter().flat_map(|entry| entry.session.clips).collect();
+    let clips = folder.list().sessions.into_iter().flat_map(|entry| entry.session.clips);
+    // Film that was deleted by the house's rule is not asked for.
+    let clips: Vec<_> = clips.filter(|clip| clip.deleted.is_none()).collect();
     let missing = clips
         .iter()
         .filter(|clip| {

@@ -9,7 +9,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Data, Entry};
-use crate::model::{Ethogram, Extra, PersonCode, Session, Study};
+use crate::model::{ConcernRule, Ethogram, Extra, PersonCode, Session, Study};
 
 /// What was taken out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -24,13 +24,14 @@ pub struct TakenOut {
 #[must_use]
 pub fn take_out(data: &mut Data) -> TakenOut {
     let mut others: BTreeSet<PersonCode> = data.codings.iter().map(|entry| entry.coding.by.clone()).collect();
+    others.extend(data.codings.iter().map(|entry| named_by(&entry.file)));
     for session in &data.sessions {
         others.extend(named_in(session).cloned());
     }
-    let people = People::of(&data.study, others);
+    let mut people = People::of(&data.study, others);
     let mut texts = people.clean_study(&mut data.study);
     texts += data.sessions.iter_mut().map(|session| people.clean_session(session)).sum::<usize>();
-    texts += data.ethograms.iter_mut().map(|ethogram| people.clean_ethogram(ethogram)).sum::<usize>();
+    texts += people.clean_ethograms(&mut data.ethograms);
     texts += data.codings.iter_mut().map(|entry| people.clean_entry(entry)).sum::<usize>();
     TakenOut { people: people.count(), texts }
 }
@@ -44,17 +45,37 @@ pub fn named_in(session: &Session) -> impl Iterator<Item = &PersonCode> {
     session.handler.iter().chain(left).chain(decided).chain(deleted).chain(accepted)
 }
 
+/// The person that the name of a coding's file begins with, `<person>.<n>.coding.json`: mostly who made it. Of a
+/// file that is called otherwise the whole name is taken for one.
+#[must_use]
+pub fn named_by(file: &str) -> PersonCode {
+    parts_of(file).0.into()
+}
+
+/// Person and number of a coding's file.
+fn parts_of(file: &str) -> (&str, Option<&str>) {
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    let stem = name.strip_suffix(".coding.json").unwrap_or(name);
+    let is_number = |n: &str| !n.is_empty() && n.bytes().all(|c| c.is_ascii_digit());
+    match stem.rsplit_once('.') {
+        Some((person, n)) if is_number(n) => (person, Some(n)),
+        _ => (stem, None),
+    }
+}
+
 /// Who gets which pseudonym: for an export that takes one session after another.
 #[derive(Debug)]
 pub struct People {
     names: Names,
+    /// Digests of ethograms before names were taken out of them, and after.
+    digests: BTreeMap<String, String>,
 }
 
 impl People {
     /// The people of a study, and the codes that its sessions and codings name beside them.
     #[must_use]
     pub fn of(study: &Study, others: BTreeSet<PersonCode>) -> Self {
-        Self { names: Names::of(study, others) }
+        Self { names: Names::of(study, others), digests: BTreeMap::new() }
     }
 
     /// How many people have a pseudonym.
@@ -81,28 +102,52 @@ impl People {
         cleaner.dropped
     }
 
-    /// Takes people out of an ethogram; gives the number of texts dropped.
-    pub fn clean_ethogram(&self, ethogram: &mut Ethogram) -> usize {
-        let mut cleaner = self.cleaner();
-        cleaner.ethogram(ethogram);
-        cleaner.dropped
+    /// Takes people out of ethograms; gives the number of texts dropped. A coding that was made under one of
+    /// them is then made under what became of it, when it is cleaned later.
+    pub fn clean_ethograms(&mut self, ethograms: &mut [Ethogram]) -> usize {
+        let mut dropped = 0;
+        for ethogram in ethograms {
+            let before = ethogram.digest();
+            let mut cleaner = self.cleaner();
+            cleaner.ethogram(ethogram);
+            dropped += cleaner.dropped;
+            if let (Ok(before), Ok(after)) = (before, ethogram.digest()) {
+                let _ = self.digests.insert(before, after);
+            }
+        }
+        dropped
+    }
+
+    /// An ethogram without people, for reading one of the codings by it.
+    #[must_use]
+    pub fn cleaned(&self, ethogram: &Ethogram) -> Ethogram {
+        let mut own = ethogram.clone();
+        self.cleaner().ethogram(&mut own);
+        own
     }
 
     /// Takes people out of a coding and its file's name; gives the number of texts dropped.
     pub fn clean_entry(&self, entry: &mut Entry) -> usize {
         let mut cleaner = self.cleaner();
-        entry.file = self.names.in_file(&entry.file, &entry.coding.by);
+        entry.file = self.names.in_file(&entry.file);
         let coding = &mut entry.coding;
+        if let Some(renewed) = self.digests.get(&coding.ethogram.digest) {
+            coding.ethogram.digest.clone_from(renewed);
+        }
         self.names.replace(&mut coding.by);
         // They name coding files, and those name people.
         coding.parents.clear();
         coding.extra.clear();
         for pass in &mut coding.passes {
+            cleaner.needed(&mut pass.name);
             pass.extra.clear();
         }
         for mark in &mut coding.marks {
             cleaner.text(&mut mark.note);
             cleaner.text(&mut mark.reason);
+            if let Some(detail) = &mut mark.detail {
+                cleaner.needed(detail);
+            }
             mark.extra.clear();
         }
         cleaner.dropped
@@ -119,6 +164,8 @@ struct Names {
 impl Names {
     fn of(study: &Study, others: BTreeSet<PersonCode>) -> Self {
         let mut order: Vec<PersonCode> = study.people.iter().map(|person| person.code.clone()).collect();
+        let mut others = others;
+        others.extend(study.retention.iter().flat_map(|own| own.deciders.clone()));
         order.extend(others);
         let mut pseudonyms = BTreeMap::new();
         for code in order {
@@ -156,11 +203,14 @@ impl Names {
         })
     }
 
-    fn in_file(&self, file: &str, by: &PersonCode) -> String {
-        let (folder, name) = file.rsplit_once('/').unwrap_or(("", file));
-        let rest = name.strip_prefix(by.as_str()).unwrap_or(".1.coding.json");
-        let own = self.pseudonyms.get(by).unwrap_or(by);
-        format!("{folder}/{own}{rest}")
+    /// A file's name with the pseudonym. Two files keep two names: two people have two pseudonyms.
+    fn in_file(&self, file: &str) -> String {
+        let folder = file.rsplit_once('/').map_or("", |(folder, _)| folder);
+        let (person, number) = parts_of(file);
+        let code = PersonCode::from(person);
+        let own = self.pseudonyms.get(&code).unwrap_or(&code);
+        // No coding has the number 0.
+        format!("{folder}/{own}.{}.coding.json", number.unwrap_or("0"))
     }
 }
 
@@ -196,6 +246,9 @@ impl Cleaner<'_> {
             person.name = None;
             person.extra.clear();
             self.text(&mut person.role);
+            if let Some(measured) = &mut person.lag_measured {
+                measured.extra.clear();
+            }
         }
         for animal in &mut study.animals {
             for text in [&mut animal.origin, &mut animal.notes, &mut animal.born, &mut animal.identification]
@@ -204,13 +257,23 @@ impl Cleaner<'_> {
             }
             for concern in &mut animal.concern {
                 self.text(&mut concern.reason);
+                self.rules(&mut concern.rules);
+                concern.extra.clear();
+            }
+            if let Some(mass) = &mut animal.mass {
+                mass.extra.clear();
             }
             self.extra(&mut animal.extra);
         }
         for plan in &mut study.plans {
             self.needed(&mut plan.goal);
+            for text in [&mut plan.cue, &mut plan.marker, &mut plan.reinforcer] {
+                self.text(text);
+            }
+            plan.end.extra.clear();
             for step in &mut plan.steps {
                 self.needed(&mut step.text);
+                step.extra.clear();
             }
             self.extra(&mut plan.extra);
         }
@@ -223,7 +286,10 @@ impl Cleaner<'_> {
         if let Some(retention) = &mut study.retention {
             self.text(&mut retention.note);
             retention.deciders.iter_mut().for_each(|code| self.names.replace(code));
+            retention.extra.clear();
         }
+        study.targets.extra.clear();
+        study.double_coding.extra.clear();
         self.extra(&mut study.extra);
     }
 
@@ -255,6 +321,7 @@ impl Cleaner<'_> {
             if let Some(deleted) = &mut clip.deleted {
                 self.names.replace(&mut deleted.by);
                 self.needed(&mut deleted.reason);
+                deleted.extra.clear();
             }
             // Folders above the study are often named after somebody.
             let is_outside =
@@ -285,6 +352,7 @@ impl Cleaner<'_> {
             clip.extra.clear();
         }
         for food in &mut session.food {
+            self.needed(&mut food.item);
             food.extra.clear();
         }
         for point in &mut session.sync_points {
@@ -296,10 +364,52 @@ impl Cleaner<'_> {
     }
 
     fn ethogram(&mut self, ethogram: &mut Ethogram) {
+        self.needed(&mut ethogram.title);
         self.text(&mut ethogram.changed);
+        for set in &mut ethogram.sets {
+            self.needed(&mut set.name);
+            set.extra.clear();
+        }
+        for pass in &mut ethogram.passes {
+            self.needed(&mut pass.name);
+            pass.extra.clear();
+        }
         for behaviour in &mut ethogram.behaviours {
+            self.needed(&mut behaviour.name);
+            let definition = &mut behaviour.definition;
+            self.needed(&mut definition.onset);
+            for text in [
+                &mut definition.offset,
+                &mut definition.minimum,
+                &mut definition.not_this,
+                &mut definition.example,
+                &mut definition.near_miss,
+            ] {
+                self.text(text);
+            }
+            let before = definition.stills.len();
+            definition.stills.retain(|still| !self.names.are_in(still));
+            self.dropped += before - definition.stills.len();
+            definition.extra.clear();
+            for detail in &mut behaviour.details {
+                self.needed(detail);
+            }
+            self.rules(&mut behaviour.concern);
             behaviour.extra.clear();
         }
         self.extra(&mut ethogram.extra);
+    }
+
+    /// A rule holds for the marks of one detail: it goes the same way in both.
+    fn rules(&mut self, rules: &mut [ConcernRule]) {
+        for rule in rules {
+            if let Some(detail) = &mut rule.detail {
+                self.needed(detail);
+            }
+            if let Some(rise) = &mut rule.rise {
+                rise.extra.clear();
+            }
+            rule.extra.clear();
+        }
     }
 }

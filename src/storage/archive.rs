@@ -162,13 +162,7 @@ impl Archive {
         let wanted = &coding.ethogram.digest;
         let is_same =
             known.ethogram.version > VERSION || wanted.is_empty() || known.digest.as_ref() == Some(wanted);
-        if coding.session != session.id {
-            let what = format!(
-                "it names the session '{}' and lies in the folder of '{}'",
-                coding.session, session.id
-            );
-            return Err(Error::Content { path: path.to_owned(), line: 1, column: 1, what });
-        }
+        study_folder::is_of(path, &coding, session)?;
         let problems = validate::coding(&coding, &known.ethogram, session);
         if let Some(worst) = problems.iter().find(|problem| problem.gravity == Gravity::Error) {
             return Err(study_folder::place(path, worst));

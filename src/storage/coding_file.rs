@@ -198,7 +198,7 @@ pub struct OpenedCoding {
 const STALE_AFTER: chrono::TimeDelta = chrono::TimeDelta::hours(12);
 
 /// Takes a coding's lock; with words when one was taken over that nobody had given back.
-pub(super) fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
+pub(crate) fn lock(path: &Path) -> Result<(Lock, Option<String>), Error> {
     let file = lock_path(path);
     let before = Holder::read(&file);
     let lock = match Lock::try_new(&file) {

@@ -90,12 +90,14 @@ pub fn find(root: &Path, clip: &Clip) -> ClipState {
 }
 
 /// Takes a changed file for a clip from now on; who said so, when and why is recorded with what the
-/// clip was known by before.
+/// clip was known by before. How long it lasts is not known any more.
 ///
 /// # Errors
 /// When the file can't be read.
 pub fn accept(clip: &mut Clip, file: &Path, by: PersonCode, reason: String) -> Result<(), Error> {
     let before = clip.fingerprint.replace(of_file(file)?);
+    // That of another file: it is learned anew when the clip is opened.
+    clip.length = None;
     let at = chrono::Local::now().fixed_offset();
     clip.accepted.push(AcceptedFile { by, at, reason, before, extra: Extra::new() });
     Ok(())

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use super::leftovers::{self, Leftover};
 use super::{Error, coding_file, conflict, journal, json, versions};
 use crate::files;
-use crate::model::{CODING_FORMAT, Coding, Mark, Status};
+use crate::model::{CODING_FORMAT, Change, Coding, Mark, MarkId, Status};
 
 /// What became of one thing.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
@@ -214,70 +214,112 @@ impl Remains {
         Self { head, marks }
     }
 
-    /// Whether what can still be read stands so in a coding.
-    fn agrees_with(&self, coding: &Coding) -> bool {
-        self.marks.iter().all(|mark| coding.mark(mark.id) == Some(mark))
+    /// An earlier state with every edit the journal has since, when what can still be read of the damaged
+    /// file stands so in it: else the file held something that neither of the two knows.
+    fn followed(&self, start: &Coding, journal: &Path) -> Option<Coding> {
+        let records = journal::read(journal, start.last_seq).ok()?.records;
+        let mut coding = start.clone();
+        let agrees = if let Some(head) = &self.head {
+            // Held against the state the file was in, not against what came after it.
+            let contained = records.partition_point(|record| record.seq <= head.last_seq);
+            let contained = records.get(..contained).unwrap_or_default();
+            let fits = journal::apply_to(&mut coding, contained).is_none();
+            fits && coding.last_seq >= head.last_seq
+                && self.marks.iter().all(|mark| coding.mark(mark.id) == Some(mark))
+        } else {
+            // Which state that was is gone: each mark stood so at some time.
+            let is_put = |mark: &Mark| {
+                let mut changes = records.iter().flat_map(|record| &record.edit.changes);
+                changes.any(|change| matches!(change, Change::Put(own) if **own == *mark))
+            };
+            self.marks.iter().all(|mark| start.mark(mark.id) == Some(mark) || is_put(mark))
+        };
+        let fits = agrees && journal::apply_to(&mut coding, &records).is_none();
+        (fits && coding.last_seq >= last_in(journal)).then_some(coding)
     }
 }
 
 /// The best state that can be had, and where it is from.
 fn best(path: &Path, damaged: Remains) -> Option<(Coding, String)> {
     let journal = coding_file::journal_path(path);
-    let wanted = damaged.head.as_ref().map_or(0, |head| head.last_seq);
-    let with_journal = |start: &Coding| {
-        let mut coding = start.clone();
-        let replay = journal::read(&journal, coding.last_seq).ok()?;
-        journal::apply_to(&mut coding, &replay.records).is_none().then_some(coding)
-    };
+    // Only a journal that is there and whole can tell that nothing is missing.
+    let is_whole = journal::read(&journal, u64::MAX)
+        .is_ok_and(|replay| replay.remarks.is_empty() && !replay.records.is_empty());
     let version = versions::list(path)
         .into_iter()
         .rev()
         .find_map(|version| Some((version.number, json::read::<Coding>(&version.path, CODING_FORMAT).ok()?)));
     // Everything the file contained: an earlier state and every edit since.
-    if let Some((number, old)) = &version
-        && let Some(coding) = with_journal(old)
-        && coding.last_seq >= wanted.max(last_in(&journal))
-        && (coding.last_seq > wanted || damaged.agrees_with(&coding))
+    if is_whole
+        && let Some((number, old)) = &version
+        && let Some(coding) = damaged.followed(old, &journal)
     {
         return Some((coding, format!("from version {number} and the journal: no edit is missing")));
     }
-    if let Some(head) = &damaged.head {
+    if is_whole
+        && let Some(head) = &damaged.head
+        && starts_from_nothing(&journal)
+    {
         let start = Coding { marks: Vec::new(), last_seq: 0, ..head.clone() };
-        if let Some(coding) = with_journal(&start).filter(|coding| coding.last_seq >= wanted.max(1))
-            && damaged.marks.iter().all(|mark| mark.id.0 < coding.next_id().0)
-            && (coding.last_seq > wanted || damaged.agrees_with(&coding))
-        {
+        if let Some(coding) = damaged.followed(&start, &journal) {
             return Some((coding, "from the journal, which has every edit: none is missing".to_owned()));
         }
     }
     let of_version = version.map(|(number, old)| {
-        let words = format!("from version {number}: edits after number {} are missing", old.last_seq);
+        let words = format!("from version {number} and what the journal holds: edits may be missing");
         (old, words)
     });
     let of_lines = damaged.head.map(|head| {
         let mut coding = Coding { marks: damaged.marks, ..head };
         let mut seen = std::collections::BTreeSet::new();
         coding.marks.retain(|mark| seen.insert(mark.id));
-        match with_journal(&coding) {
+        let words = format!(
+            "with {} marks from the whole lines of the damaged file and the journal: marks may be missing",
+            coding.marks.len()
+        );
+        (coding, words)
+    });
+    let unsure = |(mut coding, words): (Coding, String)| {
+        let with_journal = || {
+            let mut coding = coding.clone();
+            let replay = journal::read(&journal, coding.last_seq).ok()?;
+            journal::apply_to(&mut coding, &replay.records).is_none().then_some(coding)
+        };
+        match with_journal() {
             Some(with) => coding = with,
             // Later edits need marks that are gone; they stay in the journal for a person to read.
             None => coding.last_seq = coding.last_seq.max(last_in(&journal)),
         }
         coding.status = Status::Open;
+        coding.closed = None;
         // What is missing must not be taken for "did not occur".
         for pass in &mut coding.passes {
             pass.done = false;
         }
-        let words = format!(
-            "with {} marks from the whole lines of the damaged file and the journal: marks may be missing, so no pass counts as done until it was looked through",
-            coding.marks.len()
-        );
-        (coding, words)
-    });
+        (coding, format!("{words}, so no pass counts as done until it was looked through"))
+    };
+    let (of_version, of_lines) = (of_version.map(unsure), of_lines.map(unsure));
     match (of_version, of_lines) {
         (Some(version), Some(lines)) if version.0.marks.len() >= lines.0.marks.len() => Some(version),
         (version, lines) => lines.or(version),
     }
+}
+
+/// Whether a journal begins with a coding without marks, by the first mark it puts: an imported or agreed
+/// coding had marks before its first edit, and those are in no journal.
+fn starts_from_nothing(journal: &Path) -> bool {
+    let records = journal::read(journal, 0).map(|replay| replay.records).unwrap_or_default();
+    let first = records.iter().find_map(|record| {
+        let mut changes = record.edit.changes.iter();
+        changes.find_map(|change| match change {
+            Change::Put(mark) => Some((mark.id, record)),
+            _ => None,
+        })
+    });
+    first.is_some_and(|(id, record)| {
+        let is_new = record.inverse.changes.contains(&Change::Remove(id));
+        id == MarkId(1) && is_new
+    })
 }
 
 /// The last edit a journal holds, whole or not applied.

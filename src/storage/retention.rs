@@ -8,8 +8,8 @@ use chrono::{Months, NaiveDate};
 
 use super::fingerprint::{self, ClipState};
 use super::study_folder::{self, LoadedCoding};
-use super::{Error as StorageError, StudyFolder};
-use crate::model::{ClipId, FilmDeleted, PersonCode, Purpose, Retention, Session, SessionId, Status};
+use super::{Error as StorageError, StudyFolder, coding_file};
+use crate::model::{Clip, ClipId, FilmDeleted, PersonCode, Purpose, Retention, Session, SessionId, Status};
 
 /// What has to be typed before film is deleted.
 pub const WORD: &str = "delete film";
@@ -53,15 +53,15 @@ pub enum Error {
     },
 }
 
-/// How film of a session counts besides its age.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Needs<'a> {
+/// How film of a session counts besides its age. There is no default: whoever asks has to look it up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Needs {
     /// Sessions with an incident, whose film is kept longer.
-    pub incidents: Option<&'a BTreeSet<SessionId>>,
+    pub incidents: BTreeSet<SessionId>,
     /// Sessions that wait for a second coder, who needs the film.
-    pub waiting: Option<&'a BTreeSet<SessionId>>,
+    pub waiting: BTreeSet<SessionId>,
     /// Sessions with a coding that can't be read: what they show is not known.
-    pub unknown: Option<&'a BTreeSet<SessionId>>,
+    pub unknown: BTreeSet<SessionId>,
 }
 
 /// The codings of a study, read one after another; of one that can't be read its session.
@@ -116,25 +116,18 @@ pub fn deciders(retention: Option<&Retention>) -> String {
 
 /// The film that is here, what is over first, then by the day it is kept until.
 #[must_use]
-pub fn list(folder: &StudyFolder, needs: Needs<'_>) -> Vec<Kept> {
+pub fn list(folder: &StudyFolder, needs: &Needs) -> Vec<Kept> {
     let mut films: BTreeMap<PathBuf, Kept> = BTreeMap::new();
-    for entry in folder.list().sessions {
-        let closed = entry
-            .codings
-            .iter()
-            .filter(|(_, head)| head.purpose == Purpose::Primary && head.status == Status::Closed)
-            .map(|(_, head)| {
-                head.closed.map(|at| at.date_naive()).ok_or("the day its coding was closed is not known")
-            })
-            .reduce(|a, b| Ok(a?.max(b?)))
-            .unwrap_or(Err("its coding is not closed yet"));
-        let until = until(folder, &entry.session, closed, needs);
+    let listing = folder.list();
+    let is_unknown = !listing.unreadable.is_empty();
+    for entry in listing.sessions {
+        let until = if is_unknown {
+            Err("a session can't be read: which film it needs is not known".to_owned())
+        } else {
+            until(folder, &entry.session, closed(folder, &entry.folder), needs)
+        };
         for clip in &entry.session.clips {
-            let (ClipState::There(path) | ClipState::Moved(path)) = fingerprint::find(folder.root(), clip)
-            else {
-                continue;
-            };
-            let path = path.canonicalize().unwrap_or(path);
+            let Some(path) = film_of(folder, clip) else { continue };
             let size = std::fs::metadata(&path).map_or(0, |about| about.len());
             let own = (entry.session.id.clone(), clip.id);
             let film = films.entry(path.clone()).or_insert_with(|| Kept {
@@ -159,23 +152,59 @@ pub fn list(folder: &StudyFolder, needs: Needs<'_>) -> Vec<Kept> {
     films
 }
 
+/// The film of a clip, if it is here.
+fn film_of(folder: &StudyFolder, clip: &Clip) -> Option<PathBuf> {
+    match fingerprint::find(folder.root(), clip) {
+        ClipState::There(path) | ClipState::Moved(path) => Some(path.canonicalize().unwrap_or(path)),
+        ClipState::Changed(_) | ClipState::Missing(_) => None,
+    }
+}
+
+/// The last day on which a primary coding of a session was closed; why its film is kept on when that is not
+/// known or anybody is still at work on it. Read with the journals: a coding that was opened again says so
+/// there first.
+fn closed(folder: &StudyFolder, session: &Path) -> Result<NaiveDate, &'static str> {
+    if !study_folder::copies(session).is_empty() {
+        return Err("a copy of a coding of it is not merged: what it shows is not known");
+    }
+    let root = folder.root();
+    let (mut closed, mut is_open) = (None, false);
+    for path in study_folder::coding_files(session) {
+        let is_it = |name: &String| root.join(name.replace('\\', "/")) == path;
+        if folder.study.reference_codings.iter().any(is_it) {
+            return Err("people learn with a coding of it, against which theirs are held");
+        }
+        let coding = coding_file::read(&path)
+            .map_err(|_| "a coding of it can't be read: what it shows is not known")?;
+        is_open |= coding.status == Status::Open && coding.purpose != Purpose::Trial;
+        if coding.purpose == Purpose::Primary && coding.status == Status::Closed {
+            let day = coding.closed.ok_or("the day its coding was closed is not known")?.date_naive();
+            closed = closed.max(Some(day));
+        }
+    }
+    match closed {
+        None => Err("its coding is not closed yet"),
+        Some(_) if is_open => Err("a coding of it is still open"),
+        Some(day) => Ok(day),
+    }
+}
+
 /// The last day a session's film is kept.
 fn until(
     folder: &StudyFolder,
     session: &Session,
     closed: Result<NaiveDate, &'static str>,
-    needs: Needs<'_>,
+    needs: &Needs,
 ) -> Result<NaiveDate, String> {
     let retention = folder.study.retention.clone().unwrap_or_default();
     let months = retention.months.ok_or("the house has set no period")?;
-    let has = |set: Option<&BTreeSet<SessionId>>| set.is_some_and(|set| set.contains(&session.id));
-    if has(needs.unknown) {
+    if needs.unknown.contains(&session.id) {
         return Err("a coding of it can't be read: what it shows is not known".to_owned());
     }
-    if has(needs.waiting) {
+    if needs.waiting.contains(&session.id) {
         return Err("a second coder still needs it".to_owned());
     }
-    let months = match (has(needs.incidents), retention.incident_months) {
+    let months = match (needs.incidents.contains(&session.id), retention.incident_months) {
         (false, _) => months,
         (true, Some(longer)) => months.max(longer),
         (true, None) => {
@@ -199,26 +228,41 @@ pub struct Word {
 }
 
 /// Deletes a film, and what was kept of its pictures to open it quicker. Who, when and why is written into
-/// its sessions first, and taken out again when the file can't be deleted.
+/// its sessions first, and taken out again when the file can't be deleted. The study is read anew, and what
+/// its film is needed for asked of `needs`, while every coding of the film is held: what a screen showed may
+/// be long ago, and nobody may begin to look at the film meanwhile.
 ///
 /// # Errors
-/// When the person may not, the word or the reason is missing, the film is still to be kept, or something
-/// can't be written or deleted.
-pub fn delete(folder: &StudyFolder, film: &Path, needs: Needs<'_>, word: &Word) -> Result<Kept, Error> {
+/// When the person may not, the word or the reason is missing, the film is still to be kept, a coding of it
+/// is open anywhere, or something can't be written or deleted.
+pub fn delete(
+    folder: &StudyFolder,
+    film: &Path,
+    needs: &dyn Fn(&StudyFolder) -> Needs,
+    word: &Word,
+) -> Result<Kept, Error> {
     if word.typed.trim() != WORD {
         return Err(Error::NotTheWord);
     }
     if word.reason.trim().is_empty() {
         return Err(Error::NoReason);
     }
+    let folder = &StudyFolder::open(folder.root())?;
     let retention = folder.study.retention.as_ref();
     if !retention.is_some_and(|own| own.deciders.contains(&word.by)) {
         return Err(Error::NotTheirs { by: word.by.to_string(), who: deciders(retention) });
     }
     let not_due = |why: String| Error::NotDue { path: film.to_owned(), why };
     let wanted = film.canonicalize().unwrap_or_else(|_| film.to_owned());
-    // Looked at anew: what was listed may be long ago.
-    let found = list(folder, needs).into_iter().find(|own| own.path == wanted);
+    let mut held = Vec::new();
+    for entry in folder.list().sessions {
+        if entry.session.clips.iter().any(|clip| film_of(folder, clip).as_ref() == Some(&wanted)) {
+            for coding in study_folder::coding_files(&entry.folder) {
+                held.push(coding_file::lock(&coding)?.0);
+            }
+        }
+    }
+    let found = list(folder, &needs(folder)).into_iter().find(|own| own.path == wanted);
     let found = found.ok_or_else(|| not_due("it is no film of this study".to_owned()))?;
     match &found.until {
         Ok(until) if *until < word.today => {}
@@ -254,6 +298,7 @@ pub fn delete(folder: &StudyFolder, film: &Path, needs: Needs<'_>, word: &Word) 
         let _ = std::fs::remove_file(index.with_extension("png"));
         let _ = std::fs::remove_file(index);
     }
+    drop(held);
     Ok(found)
 }
 

@@ -24,6 +24,8 @@ pub struct StudyFolder {
 pub struct Listing {
     /// By date, then by id.
     pub sessions: Vec<SessionEntry>,
+    /// Folders of sessions whose own sheet can't be read: which film they show is not known.
+    pub unreadable: Vec<PathBuf>,
     /// Files that could not be read; the rest is usable.
     pub problems: Vec<Error>,
 }
@@ -247,7 +249,10 @@ impl StudyFolder {
                     listing.sessions.push(entry);
                     listing.problems.extend(problems);
                 }
-                Err(error) => listing.problems.push(error),
+                Err(error) => {
+                    listing.problems.push(error);
+                    listing.unreadable.push(folder);
+                }
             }
         }
         listing.sessions.sort_by(|a, b| {
@@ -275,7 +280,14 @@ impl StudyFolder {
     /// When one of the files can't be read, or the coding makes no sense; with line and column.
     pub fn load_coding(&self, path: &Path) -> Result<LoadedCoding, Error> {
         let coding = coding_file::read(path)?;
-        let session = self.session(&coding.session)?;
+        let beside = path.with_file_name("session.json");
+        let session = if beside.is_file() {
+            json::read(&beside, SESSION_FORMAT)?
+        } else {
+            // An earlier version, or one put aside.
+            self.session(&coding.session)?
+        };
+        is_of(path, &coding, &session)?;
         let (ethogram, definitions) = self.ethogram_of(&coding.ethogram)?;
         let problems = validate::coding(&coding, &ethogram, &session);
         if let Some(worst) = problems.iter().find(|problem| problem.gravity == Gravity::Error) {
@@ -307,6 +319,17 @@ pub struct LoadedCoding {
     pub ethogram: Ethogram,
     /// Whether that is the ethogram it was made under.
     pub definitions: Definitions,
+}
+
+/// That a coding names the session in whose folder it lies: measured against another one it would tell of
+/// the wrong animal and day.
+pub(super) fn is_of(path: &Path, coding: &Coding, session: &Session) -> Result<(), Error> {
+    if coding.session == session.id {
+        return Ok(());
+    }
+    let what =
+        format!("it names the session '{}' and lies in the folder of '{}'", coding.session, session.id);
+    Err(Error::Content { path: path.to_owned(), line: 1, column: 1, what })
 }
 
 /// Turns a problem into an error with line and column.

@@ -4,7 +4,9 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use serde_json::{Value, json};
-use shedlight::model::SyncPoint;
+use shedlight::export::names::take_out;
+use shedlight::export::{Data, Entry};
+use shedlight::model::{FilmDeleted, Food, Retention, Session, SyncPoint};
 
 use super::webvtt::{ffprobe_cues, strict};
 use super::{copy, export, files, sample};
@@ -107,7 +109,9 @@ fn without_names_nobody_is_named_anywhere() {
     let mut session = opened.session(&"s3".into()).unwrap();
     let (film, clip) = (study.join("study.json"), session.clips[0].id);
     let because = "Anna says so".to_owned();
+    let length = session.clips[0].length;
     shedlight::storage::fingerprint::accept(&mut session.clips[0], &film, "K-07".into(), because).unwrap();
+    session.clips[0].length = length;
     let at = shedlight::time::Micros::ZERO;
     let what = Some("Anna claps".to_owned());
     let extra = shedlight::model::Extra::new();
@@ -133,6 +137,79 @@ fn without_names_nobody_is_named_anywhere() {
     let summary = |root: &Path| shedlight(&["summary", root.to_str().unwrap(), "--json"]).out;
     let plain = summary(&study).replace("K-07", "P01").replace("K-12", "P02");
     assert_eq!(summary(&folder.path().join("json")), plain);
+}
+
+#[test]
+fn names_go_from_every_text_and_unknown_key_and_the_definitions_stay_those_of_the_codings() {
+    let opened = shedlight::storage::StudyFolder::open(&sample()).unwrap();
+    let secret = || -> shedlight::model::Extra { [("by".to_owned(), "Anna".into())].into_iter().collect() };
+    let anna = || Some("Anna's".to_owned());
+    let mut study = opened.study.clone();
+    study.people[0].name = Some("Anna Müller".to_owned());
+    let plan = &mut study.plans[0];
+    (plan.cue, plan.marker, plan.reinforcer) = (anna(), anna(), anna());
+    plan.steps[0].extra = secret();
+    let deciders = vec!["H-99".into()];
+    study.retention = Some(Retention { deciders, extra: secret(), ..Retention::default() });
+    let (mut ethograms, _) = opened.ethograms();
+    let listing = opened.list();
+    let mut sessions: Vec<Session> = listing.sessions.iter().map(|entry| entry.session.clone()).collect();
+    let food = Food { item: "Anna's crickets".to_owned(), grams: None, extra: secret() };
+    sessions[0].food.push(food);
+    sessions[0].notes = Some("H-99 looked on".to_owned());
+    sessions[0].clips[0].deleted = Some(FilmDeleted {
+        on: "2025-04-01".parse().unwrap(),
+        by: "H-99".into(),
+        reason: "over".to_owned(),
+        extra: secret(),
+    });
+    for ethogram in &mut ethograms {
+        ethogram.title = "Anna's ethogram".to_owned();
+        for set in &mut ethogram.sets {
+            set.name = "as Anna has it".to_owned();
+        }
+        for outline in &mut ethogram.passes {
+            outline.name = "as Anna does it".to_owned();
+        }
+        let first = &mut ethogram.behaviours[0];
+        first.definition.onset = "Anna sees it".to_owned();
+        first.definition.near_miss = anna();
+        first.definition.stills = vec!["ethograms/stills/Anna 1.png".to_owned()];
+        first.definition.extra = secret();
+        first.details = vec!["held by Anna".to_owned()];
+    }
+    let mut codings: Vec<Entry> = Vec::new();
+    for (path, _) in listing.sessions.iter().flat_map(|entry| &entry.codings) {
+        let mut coding = shedlight::storage::coding_file::read(path).unwrap();
+        let own = ethograms
+            .iter()
+            .find(|own| own.id == coding.ethogram.id && own.revision == coding.ethogram.revision);
+        coding.ethogram = shedlight::model::EthogramRef::to(own.unwrap()).unwrap();
+        coding.passes.iter_mut().for_each(|pass| pass.name = "as Anna does it".to_owned());
+        coding.marks[0].detail = Some("held by Anna".to_owned());
+        let name = path.file_name().unwrap().to_str().unwrap();
+        codings.push(Entry { file: format!("sessions/{}/{name}", coding.session), coding });
+    }
+    // One person's coding in files that are called otherwise.
+    for name in ["Anna.1.coding.json", "mine.coding.json"] {
+        let own = codings[0].clone();
+        codings.push(Entry { file: format!("sessions/{}/{name}", own.coding.session), ..own });
+    }
+    let count = codings.len();
+    let mut data = Data { study, ethograms, sessions, codings, marks: shedlight::measures::Marks::All };
+    let _ = take_out(&mut data);
+    let told = serde_json::to_string(&(&data.study, &data.ethograms, &data.sessions)).unwrap();
+    for word in ["Anna", "Müller", "H-99"] {
+        assert!(!told.contains(word), "{word}");
+    }
+    let files: std::collections::BTreeSet<&String> = data.codings.iter().map(|entry| &entry.file).collect();
+    assert_eq!(files.len(), count, "no file takes another one's name: {files:?}");
+    for entry in &data.codings {
+        let told = serde_json::to_string(&entry.coding).unwrap();
+        assert!(!told.contains("Anna") && !entry.file.contains("Anna") && !entry.file.contains("K-"));
+        let digest = data.ethogram(&entry.coding).unwrap().digest().unwrap();
+        assert_eq!(entry.coding.ethogram.digest, digest, "made under these definitions still");
+    }
 }
 
 #[test]

@@ -294,16 +294,64 @@ fn rule_32_a_changed_clip_is_taken_when_a_person_says_so_with_name_and_reason() 
     assert!(accept(&why).err.contains("another window"), "not while somebody codes it");
     drop(held);
     let film = fs::read(&clip).unwrap();
+    // What a killed window left in the journal is left for the person who opens it next.
+    let mut opened = coding_file::open(&sound.coding).unwrap();
+    let edit = shedlight::model::Edit::new("nothing", vec![]);
+    let kind = shedlight::storage::journal::StepKind::Do;
+    let _ = opened.journal.append(chrono::DateTime::default(), kind, &edit, &edit).unwrap();
+    drop(opened);
+    let journal = coding_file::journal_path(&sound.coding);
+    let mut torn = fs::read(&journal).unwrap();
+    torn.extend_from_slice(b"{\"seq\":");
+    fs::write(&journal, &torn).unwrap();
     let ran = accept(&why);
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert_eq!(fs::read(&journal).unwrap(), torn);
+    fs::remove_file(&journal).unwrap();
     assert_eq!(fs::read(&clip).unwrap(), film, "film is never written");
-    assert_eq!(sound.check().code, 0);
     let study = StudyFolder::open(&sound.root).unwrap();
     let own = study.session(&"s1".into()).unwrap().clips.remove(0);
+    assert_eq!(sound.check().code, 0, "{:?}", sound.check());
     let accepted = &own.accepted[0];
     assert_eq!((accepted.by.as_str(), accepted.reason.as_str()), ("K-01", "the same film, re-encoded"));
     assert_eq!(accepted.before.as_ref().map(|before| before.size), Some(5_000));
     assert_eq!(own.fingerprint.map(|now| now.size), Some(6_000));
+    assert_eq!(own.length, None, "that of another file");
+}
+
+#[test]
+fn a_coding_in_the_folder_of_another_session_is_refused_everywhere() {
+    let sound = Sound::new();
+    let study = StudyFolder::open(&sound.root).unwrap();
+    study.save_session(&Session::new("s2".into(), "bramble".into())).unwrap();
+    let wrong = study.session_folder(&"s2".into()).join("K-01.1.coding.json");
+    let _ = fs::copy(&sound.coding, &wrong).unwrap();
+    let words = "it names the session 's1' and lies in the folder of 's2'";
+    let error = study.load_coding(&wrong).unwrap_err().to_string();
+    assert!(error.contains(words), "{error}");
+    let ran = shedlight(&["summary", wrong.to_str().unwrap()]);
+    assert!(ran.err.contains(words), "{ran:?}");
+    assert!(study.load_coding(&sound.coding).is_ok());
+}
+
+#[test]
+fn sessions_of_one_id_in_two_studies_both_count() {
+    let (one, other) = (Sound::new(), Sound::new());
+    let sum = |paths: &[&Path]| {
+        let mut arguments = vec!["summary", "--json"];
+        arguments.extend(paths.iter().map(|path| path.to_str().unwrap()));
+        let told: serde_json::Value = serde_json::from_str(&shedlight(&arguments).out).unwrap();
+        told["animals"][0]["sessions"].as_array().unwrap().len()
+    };
+    for path in [&one.coding, &other.coding] {
+        let mut coding = coding_file::read(path).unwrap();
+        coding.passes.iter_mut().for_each(|pass| pass.done = true);
+        coding.status = shedlight::model::Status::Closed;
+        json::write(path, &coding).unwrap();
+    }
+    assert_eq!(sum(&[&one.root]), 1);
+    assert_eq!(sum(&[&one.root, &other.root]), 2);
+    assert_eq!(sum(&[&one.root, &one.root]), 1, "named twice it counts once");
 }
 
 #[test]

@@ -8,9 +8,10 @@ use std::path::Path;
 use chrono::{DateTime, FixedOffset};
 use shedlight::files::Lock;
 use shedlight::model::{
-    Change, Clip, ClipId, Coding, Edit, EthogramRef, Mark, MarkId, Pass, Person, Session, Study, Taxon,
-    starter,
+    Change, Clip, ClipId, Coding, Edit, EthogramRef, Extra, FilmDeleted, Mark, MarkId, Pass, Person, Session,
+    Study, Taxon, starter,
 };
+use shedlight::storage::fingerprint::ClipState;
 use shedlight::storage::journal::{Journal, StepKind};
 use shedlight::storage::parcel::{self, Advice, Choice, Comparison, Contents, Error, What};
 use shedlight::storage::{StudyFolder, coding_file, fingerprint};
@@ -226,6 +227,77 @@ fn list_of(inside: &[(&str, &[u8])]) -> serde_json::Value {
         "format": "shedlight/parcel", "version": 1, "title": "x", "packed": "2025-04-05T10:00:00+02:00",
         "program": "0.1.0", "film": false, "files": files,
     })
+}
+
+#[test]
+fn film_of_any_name_is_packed_so_that_it_can_be_opened_and_found_again() {
+    let place = folder();
+    let own = study(place.path());
+    let clips = own.root().join("clips");
+    let mut session = own.session(&"s2".into()).unwrap();
+    // Two that differ by capitals alone, one no other system has, one like a device, one that only begins so.
+    let names = ["A.mp4", "2025-03-03 10:15:00.mp4", "nul.mp4", "come.mp4"];
+    for (id, name) in (1_u8..).zip(names) {
+        std::fs::write(clips.join(name), vec![id; 9_000]).unwrap();
+        let mut clip = Clip::new(ClipId(id.into()), &format!("clips/{name}"));
+        clip.fingerprint = Some(fingerprint::of_file(&clips.join(name)).unwrap());
+        session.clips.push(clip);
+    }
+    own.save_session(&session).unwrap();
+    std::fs::write(own.root().join("stills/S1 0-01.png"), b"another picture").unwrap();
+    let target = place.path().join("out.shedlight.zip");
+    let packed = pack(&own, &target, true);
+    assert_eq!(packed.clips, 6, "{packed:?}");
+    assert!(packed.remarks.len() == 1 && packed.remarks[0].contains("by capitals alone"), "{packed:?}");
+    let mut parcel = parcel::open(&target).unwrap();
+    assert!(parcel.list().files.iter().any(|entry| entry.path == "clips/come.mp4"));
+    let there = parcel::take_as_new(&mut parcel, &place.path().join("pc"), &mut go_on).unwrap();
+    for clip in there.session(&"s2".into()).unwrap().clips {
+        let state = fingerprint::find(there.root(), &clip);
+        assert!(matches!(state, ClipState::There(_) | ClipState::Moved(_)), "{state:?}");
+    }
+}
+
+#[test]
+fn what_is_not_packed_is_told_and_deleted_film_is_not_asked_for() {
+    let place = folder();
+    let own = study(place.path());
+    std::fs::write(own.root().join("clips/unnamed.mp4"), vec![3_u8; 5_000]).unwrap();
+    let target = |name: &str| place.path().join(name);
+    let packed = pack(&own, &target("a.shedlight.zip"), false);
+    assert!(packed.remarks.len() == 1 && packed.remarks[0].contains("clips/unnamed.mp4"), "{packed:?}");
+    let packed = pack(&own, &target("b.shedlight.zip"), true);
+    assert_eq!((packed.clips, packed.remarks.len()), (3, 0), "{packed:?}");
+    // Film that counts as deleted is not handed on, whether it is gone or turned up again, and not missed.
+    let mut session = own.session(&"s1".into()).unwrap();
+    session.clips[0].deleted = Some(FilmDeleted {
+        on: "2025-04-01".parse().unwrap(),
+        by: "K-07".into(),
+        reason: "over".to_owned(),
+        extra: Extra::new(),
+    });
+    own.save_session(&session).unwrap();
+    let packed = pack(&own, &target("c.shedlight.zip"), true);
+    assert_eq!((packed.clips, packed.remarks.len()), (2, 0), "{packed:?}");
+    std::fs::remove_file(own.root().join("clips/a.mp4")).unwrap();
+    let packed = pack(&own, &target("d.shedlight.zip"), true);
+    assert_eq!((packed.clips, packed.remarks.len()), (2, 0), "{packed:?}");
+    let new = target("new");
+    let ran =
+        shedlight(&["take-in", target("d.shedlight.zip").to_str().unwrap(), "--into", new.to_str().unwrap()]);
+    assert!(ran.code == 0 && !ran.out.contains("clips are not here"), "{ran:?}");
+    // A parcel of before brings it back to nobody.
+    let (_, found) = compared(&target("b.shedlight.zip"), &own);
+    let is_it = |item: &&parcel::Item| item.what == What::Film("clips/a.mp4".to_owned());
+    let film: Vec<_> = found.items.iter().filter(is_it).collect();
+    assert_eq!(film.len(), 1, "{:?}", found.items);
+    assert_eq!((film[0].choice, film[0].options.as_slice()), (Choice::Keep, [Choice::Keep].as_slice()));
+    assert!(film[0].differences[0].contains("deleted here on 2025-04-01 by K-07"), "{film:?}");
+    drop(found);
+    // Which film an unreadable session shows is not known.
+    std::fs::write(own.root().join("sessions/s2/session.json"), "{").unwrap();
+    let packed = pack(&own, &target("e.shedlight.zip"), true);
+    assert!(packed.remarks.iter().any(|words| words.contains("session s2")), "{packed:?}");
 }
 
 #[test]
@@ -451,6 +523,65 @@ fn codings_changed_on_both_sides_are_told_apart_and_never_mixed() {
 }
 
 #[test]
+fn a_journal_whose_coding_file_was_lost_is_not_lost_too() {
+    let place = folder();
+    let mine = study(place.path());
+    let parcel_path = place.path().join("a.shedlight.zip");
+    let _ = pack(&mine, &parcel_path, false);
+    let own = mine.root().join("sessions/s1/K-07.1.coding.json");
+    code(&own, 2);
+    let journal = coding_file::journal_path(&own);
+    let edits = std::fs::read(&journal).unwrap();
+    std::fs::remove_file(&own).unwrap();
+    // It stays unless somebody says otherwise, and is kept even then.
+    let (mut opened, mut found) = compared(&parcel_path, &mine);
+    assert!(found.items.len() == 1 && found.items[0].is_conflict(), "{:?}", found.items);
+    assert_eq!(found.items[0].choice, Choice::Keep);
+    assert!(found.items[0].differences[0].contains("its journal is still here"), "{:?}", found.items);
+    found.items[0].choice = Choice::Take;
+    let taken = parcel::take(&mut opened, found, &mine, now(), &mut go_on).unwrap();
+    assert!(taken.failed.is_empty(), "{taken:?}");
+    let kept = taken.replaced.unwrap().join("sessions/s1/K-07.1.journal");
+    assert_eq!(std::fs::read(kept).unwrap(), edits);
+    assert_eq!(coding_file::read(&own).unwrap().marks.len(), 3);
+}
+
+#[test]
+fn a_coding_held_on_another_computer_and_a_newer_study_are_left_alone() {
+    let place = folder();
+    let mine = study(place.path());
+    let theirs_at = place.path().join("pc/study");
+    copy(mine.root(), &theirs_at);
+    code(&theirs_at.join("sessions/s1/K-07.1.coding.json"), 2);
+    let theirs = StudyFolder::open(&theirs_at).unwrap();
+    let parcel_path = place.path().join("a.shedlight.zip");
+    let _ = pack(&theirs, &parcel_path, false);
+    let take = |choice| {
+        let (mut opened, mut found) = compared(&parcel_path, &mine);
+        found.items[0].choice = choice;
+        parcel::take(&mut opened, found, &mine, now(), &mut go_on)
+    };
+    // A share does not pass on the lock of the other office; its word counts for a while.
+    let mut holder = shedlight::files::Holder::here("K-12");
+    holder.computer = "the other office".to_owned();
+    let lock = mine.root().join("sessions/s1/.K-07.1.lock");
+    std::fs::write(&lock, serde_json::to_vec(&holder).unwrap()).unwrap();
+    let before = files(mine.root());
+    let taken = take(Choice::Take).unwrap();
+    assert!(taken.failed[0].contains("the other office"), "{taken:?}");
+    assert_eq!(files(mine.root()), before);
+    std::fs::remove_file(&lock).unwrap();
+    // Nothing is put into the study of a newer version.
+    let sheet = mine.root().join("study.json");
+    let newer = std::fs::read_to_string(&sheet).unwrap().replacen("\"version\": 1", "\"version\": 99", 1);
+    std::fs::write(&sheet, newer).unwrap();
+    let before = files(mine.root());
+    let error = take(Choice::Take).unwrap_err().to_string();
+    assert!(error.contains("newer"), "{error}");
+    assert_eq!(files(mine.root()), before);
+}
+
+#[test]
 fn an_ethogram_in_use_is_not_replaced_and_codings_under_another_one_are_not_taken_unasked() {
     let place = folder();
     let mine = study(place.path());
@@ -475,6 +606,49 @@ fn an_ethogram_in_use_is_not_replaced_and_codings_under_another_one_are_not_take
     let taken = parcel::take(&mut opened, found, &mine, now(), &mut go_on).unwrap();
     assert_eq!((taken.taken.len(), taken.kept.len()), (0, 2));
     assert_eq!(files(mine.root()), before);
+}
+
+#[test]
+fn a_conflicting_coding_comes_with_its_new_session_and_what_changed_meanwhile_stays() {
+    let place = folder();
+    let mine = study(place.path());
+    let theirs_at = place.path().join("pc/study");
+    copy(mine.root(), &theirs_at);
+    let theirs = StudyFolder::open(&theirs_at).unwrap();
+    theirs.save_session(&Session::new("s3".into(), "bramble".into())).unwrap();
+    let (mut all, _) = theirs.ethograms();
+    let mut ethogram = all.remove(0);
+    ethogram.behaviours[0].definition.onset = "otherwise".to_owned();
+    theirs.save_ethogram(&ethogram).unwrap();
+    let coding = Coding::new("s3".into(), "K-07".into(), EthogramRef::to(&ethogram).unwrap());
+    let _ = coding_file::create(&theirs.session_folder(&"s3".into()), &coding).unwrap();
+    code(&theirs_at.join("sessions/s1/K-07.1.coding.json"), 2);
+    let mut session = theirs.session(&"s2".into()).unwrap();
+    session.step = Some(4);
+    theirs.save_session(&session).unwrap();
+    let parcel_path = place.path().join("a.shedlight.zip");
+    let _ = pack(&theirs, &parcel_path, false);
+    let (mut opened, mut found) = compared(&parcel_path, &mine);
+    for item in &mut found.items {
+        if item.options.contains(&Choice::Take) {
+            item.choice = Choice::Take;
+        }
+    }
+    // Between the look and the word somebody goes on here.
+    let own = mine.root().join("sessions/s1/K-07.1.coding.json");
+    code(&own, 1);
+    let mut session = mine.session(&"s2".into()).unwrap();
+    session.step = Some(7);
+    mine.save_session(&session).unwrap();
+    let before = files(mine.root());
+    let taken = parcel::take(&mut opened, found, &mine, now(), &mut go_on).unwrap();
+    assert!(taken.taken.contains(&"coding:s3/K-07.1".to_owned()), "{taken:?}");
+    assert_eq!(taken.failed.len(), 2, "{taken:?}");
+    assert!(taken.failed.iter().all(|words| words.contains("changed since it was compared")), "{taken:?}");
+    let after = files(mine.root());
+    for (name, bytes) in before.iter().filter(|(name, _)| !name.starts_with(".taking-in")) {
+        assert_eq!(after.get(name), Some(bytes), "{name}");
+    }
 }
 
 #[test]

@@ -3,8 +3,10 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use shedlight::model::{Coding, Status};
+use shedlight::model::{Coding, Mark, MarkId, Status};
 use shedlight::storage::{coding_file, json, repair, versions};
+use shedlight::time::Micros;
+use shedlight::workbench::autosave::Saved;
 
 use super::faults::{AtWork, new_coding};
 use crate::common::{folder, root, shedlight};
@@ -64,6 +66,67 @@ fn a_coding_file_that_is_gone_comes_back_and_one_without_versions_from_the_journ
     fs::write(&path, &text[..text.find("\"id\": 2").unwrap()]).unwrap();
     repaired(whole.path(), "from the journal, which has every edit");
     assert_eq!(coding_file::read(&path).unwrap().marks, wanted.marks);
+}
+
+#[test]
+fn a_version_alone_is_no_proof_that_no_edit_is_missing() {
+    for journal_left in [None, Some(300), Some(0)] {
+        let whole = folder();
+        let (path, _) = coded(whole.path());
+        // The version was closed with all passes done.
+        let version = versions::list(&path).pop().unwrap();
+        let mut old: Coding = json::read(&version.path, shedlight::model::CODING_FORMAT).unwrap();
+        old.status = Status::Closed;
+        for pass in &mut old.passes {
+            pass.done = true;
+        }
+        json::write(&version.path, &old).unwrap();
+        // A power cut leaves zeros, or nothing.
+        let journal = coding_file::journal_path(&path);
+        fs::write(&path, [0; 400]).unwrap();
+        match journal_left {
+            Some(zeros) => fs::write(&journal, vec![0; zeros]).unwrap(),
+            None => fs::remove_file(&journal).unwrap(),
+        }
+        let done = repair::session_folder(whole.path());
+        assert!(done.len() == 1 && done[0].is_done, "{done:?}");
+        assert!(done[0].what.contains("edits may be missing, so no pass counts as done"), "{done:?}");
+        let now = coding_file::read(&path).unwrap();
+        assert_eq!((now.status, now.marks.len()), (Status::Open, old.marks.len()));
+        assert!(!now.passes.is_empty() && now.passes.iter().all(|pass| !pass.done));
+    }
+}
+
+#[test]
+fn marks_that_no_journal_knows_are_not_dropped_as_if_none_was_missing() {
+    for cut_before in [60, 1] {
+        let whole = folder();
+        let path = new_coding(whole.path());
+        // As an import makes it: marks, and no edit yet.
+        let mut coding = coding_file::read(&path).unwrap();
+        coding.marks = (1..=100)
+            .map(|id| Mark::event(MarkId(id), "approach".into(), Micros(i64::try_from(id).unwrap() * 1_000)))
+            .collect();
+        json::write(&path, &coding).unwrap();
+        // The first sitting, killed before the file is written.
+        let mut work = AtWork::open(&path);
+        for n in 1..=8 {
+            work.press(n);
+        }
+        let _ = work.wait(|saved| matches!(saved, Saved::All));
+        let text = fs::read_to_string(&path).unwrap();
+        drop(work);
+        let cut = text.find(&format!("\"id\": {cut_before},")).unwrap();
+        let _ = fs::remove_dir_all(versions::folder(&path));
+        fs::write(&path, &text[..cut]).unwrap();
+        let done = repair::session_folder(whole.path());
+        assert!(done.len() == 1 && done[0].is_done, "{done:?}");
+        assert!(done[0].what.contains("marks may be missing, so no pass counts as done"), "{done:?}");
+        let now = coding_file::read(&path).unwrap();
+        let kept = now.marks.iter().filter(|mark| mark.behaviour.as_str() == "approach").count();
+        assert_eq!(kept, cut_before - 1, "what can be read is there");
+        assert!(now.passes.iter().all(|pass| !pass.done));
+    }
 }
 
 #[test]

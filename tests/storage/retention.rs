@@ -5,9 +5,10 @@ use std::path::Path;
 
 use chrono::{DateTime, NaiveDate};
 use shedlight::model::{
-    Clip, ClipId, Coding, EthogramRef, Mark, MarkId, Pass, Person, Retention, Session, SessionId, Status,
-    Study, Taxon, starter,
+    Change, Clip, ClipId, Coding, Edit, EthogramRef, Mark, MarkId, Pass, Person, Purpose, Retention, Session,
+    SessionId, Status, Study, Taxon, starter,
 };
+use shedlight::storage::journal::StepKind;
 use shedlight::storage::retention::{self, Error, Needs, WORD, Word};
 use shedlight::storage::{StudyFolder, coding_file, fingerprint};
 use shedlight::time::Micros;
@@ -71,6 +72,14 @@ fn study(root: &Path) -> StudyFolder {
     folder
 }
 
+fn none() -> Needs {
+    Needs { incidents: BTreeSet::new(), waiting: BTreeSet::new(), unknown: BTreeSet::new() }
+}
+
+fn of_nobody(_: &StudyFolder) -> Needs {
+    none()
+}
+
 fn word(by: &str) -> Word {
     let (reason, typed) = ("the period is over".to_owned(), WORD.to_owned());
     Word { by: by.into(), reason, typed, today: day("2021-03-11") }
@@ -83,7 +92,7 @@ fn film_is_kept_for_the_house_period_after_closing_and_longer_where_it_is_needed
     let today = day("2021-03-11");
     let incidents: BTreeSet<SessionId> = ["c".into()].into();
     let waiting: BTreeSet<SessionId> = ["d".into()].into();
-    let until = |needs: Needs<'_>| -> Vec<(String, Result<String, String>, bool)> {
+    let until = |needs: &Needs| -> Vec<(String, Result<String, String>, bool)> {
         retention::list(&study, needs)
             .into_iter()
             .map(|own| (own.sessions(), own.until.clone().map(|day| day.to_string()), own.is_over(today)))
@@ -93,7 +102,7 @@ fn film_is_kept_for_the_house_period_after_closing_and_longer_where_it_is_needed
         (sessions.to_owned(), until.map(str::to_owned).map_err(str::to_owned), over)
     };
     assert_eq!(
-        until(Needs::default()),
+        until(&none()),
         [
             row("c", Ok("2021-01-31"), true),
             // One film of two sessions: the later closing counts.
@@ -102,7 +111,7 @@ fn film_is_kept_for_the_house_period_after_closing_and_longer_where_it_is_needed
             row("f", Err("its coding is not closed yet"), false),
         ]
     );
-    let found = until(Needs { incidents: Some(&incidents), waiting: Some(&waiting), unknown: None });
+    let found = until(&Needs { incidents, waiting, ..none() });
     assert_eq!(
         found,
         [
@@ -113,7 +122,7 @@ fn film_is_kept_for_the_house_period_after_closing_and_longer_where_it_is_needed
         ]
     );
     // The last day itself still belongs to the period.
-    assert!(!retention::list(&study, Needs::default())[1].is_over(day("2021-03-10")));
+    assert!(!retention::list(&study, &none())[1].is_over(day("2021-03-10")));
 }
 
 #[test]
@@ -121,8 +130,7 @@ fn film_goes_by_the_word_of_who_may_decide_and_the_record_stays() {
     let folder = folder();
     let study = study(folder.path());
     let film = folder.path().join("clips/one.mp4");
-    let refused =
-        |path: &Path, word: &Word| retention::delete(&study, path, Needs::default(), word).unwrap_err();
+    let refused = |path: &Path, word: &Word| retention::delete(&study, path, &of_nobody, word).unwrap_err();
     assert!(matches!(
         refused(&film, &Word { typed: "delete".to_owned(), ..word("W-01") }),
         Error::NotTheWord
@@ -140,7 +148,7 @@ fn film_goes_by_the_word_of_who_may_decide_and_the_record_stays() {
     let measured =
         |id: &str| shedlight(&["summary", folder.path().join("sessions").join(id).to_str().unwrap()]);
     let before = measured("a").out;
-    let gone = retention::delete(&study, &film, Needs::default(), &word("W-01")).unwrap();
+    let gone = retention::delete(&study, &film, &of_nobody, &word("W-01")).unwrap();
     assert_eq!((gone.sessions().as_str(), film.exists()), ("a, b", false));
     for id in ["a", "b"] {
         let deleted = study.session(&id.into()).unwrap().clips[0].deleted.clone().unwrap();
@@ -165,7 +173,7 @@ fn what_can_not_be_written_down_is_not_deleted_and_nothing_says_it_was() {
     let part = format!("sessions/b/.session.json.{}.part", std::process::id());
     std::fs::create_dir(folder.path().join(part)).unwrap();
     let before: Vec<Session> = ["a", "b"].map(|id| study.session(&id.into()).unwrap()).into();
-    let error = retention::delete(&study, &film, Needs::default(), &word("W-01")).unwrap_err();
+    let error = retention::delete(&study, &film, &of_nobody, &word("W-01")).unwrap_err();
     assert!(matches!(error, Error::Storage(_)), "{error}");
     assert!(film.exists());
     assert_eq!(["a", "b"].map(|id| study.session(&id.into()).unwrap()).to_vec(), before);
@@ -200,4 +208,70 @@ fn film_is_listed_and_deleted_by_command() {
     asked[3] = film.to_str().unwrap();
     let ran = shedlight(&asked);
     assert!(ran.code == 2 && film.exists(), "{ran:?}");
+}
+
+/// One film's coding, closed long ago, and what keeps the film on.
+fn refused(study: &StudyFolder, film: &str) -> String {
+    let film = study.root().join("clips").join(film);
+    let error = retention::delete(study, &film, &of_nobody, &word("W-01")).unwrap_err().to_string();
+    assert!(film.exists(), "{error}");
+    error
+}
+
+#[test]
+fn film_stays_while_any_coding_of_it_is_open_or_a_reference_as_the_study_stands_now() {
+    let folder = folder();
+    let mut study = study(folder.path());
+    let session = study.session_folder(&"c".into());
+    let path = session.join("K-07.1.coding.json");
+    // Opened again: that stands in the journal alone until the file is written next.
+    let mut opened = coding_file::open(&path).unwrap();
+    let edit = Edit::new("opened again", vec![Change::Status(Status::Open)]);
+    let inverse = opened.coding.apply(&edit).unwrap();
+    let _ = opened.journal.append(DateTime::default(), StepKind::Do, &edit, &inverse).unwrap();
+    assert!(refused(&study, "c.mp4").contains("it is open"), "held by who looks at it");
+    drop(opened);
+    assert_eq!(coding_file::read_head(&path).unwrap().status, Status::Closed);
+    assert!(refused(&study, "c.mp4").contains("its coding is not closed yet"));
+    std::fs::remove_file(coding_file::journal_path(&path)).unwrap();
+    // A second person's, also one who learns; what is only tried out holds nothing.
+    let closed = coding_file::read(&path).unwrap();
+    let other = Coding { by: "W-01".into(), status: Status::Open, closed: None, ..closed };
+    for purpose in [Purpose::Primary, Purpose::Second, Purpose::Training] {
+        let open = coding_file::create(&session, &Coding { purpose, ..other.clone() }).unwrap();
+        assert!(refused(&study, "c.mp4").contains("a coding of it is still open"), "{purpose:?}");
+        std::fs::remove_file(open).unwrap();
+    }
+    let _ = coding_file::create(&session, &Coding { purpose: Purpose::Trial, ..other }).unwrap();
+    // What a screen read long ago says nothing.
+    let long_ago = study.clone();
+    study.study.reference_codings = vec!["sessions/c/K-07.1.coding.json".to_owned()];
+    study.save_study().unwrap();
+    assert!(refused(&long_ago, "c.mp4").contains("people learn with a coding of it"));
+    study.study.reference_codings.clear();
+    study.save_study().unwrap();
+    let film = folder.path().join("clips/c.mp4");
+    let gone = retention::delete(&study, &film, &of_nobody, &word("W-01")).unwrap();
+    assert!(gone.sessions() == "c" && !film.exists());
+}
+
+#[test]
+fn a_session_or_a_copy_that_nobody_could_read_keeps_the_film_it_may_need() {
+    let folder = folder();
+    let study = study(folder.path());
+    // One tape of two sessions, of which one needs it longer and can't be read.
+    let sheet = study.session_folder(&"b".into()).join("session.json");
+    let whole = std::fs::read(&sheet).unwrap();
+    std::fs::write(&sheet, &whole[..whole.len() / 2]).unwrap();
+    for film in ["one.mp4", "c.mp4"] {
+        assert!(refused(&study, film).contains("a session can't be read: which film it needs"));
+    }
+    std::fs::write(&sheet, &whole).unwrap();
+    // What a sync program left beside a coding may show an incident that the coding does not.
+    let coding = study.session_folder(&"c".into()).join("K-07.1.coding.json");
+    let copy = coding.with_file_name("K-07.1.coding (copy of the other PC).json");
+    let _ = std::fs::copy(&coding, &copy).unwrap();
+    assert!(refused(&study, "c.mp4").contains("a copy of a coding of it is not merged"));
+    std::fs::remove_file(copy).unwrap();
+    assert!(retention::delete(&study, &folder.path().join("clips/c.mp4"), &of_nobody, &word("W-01")).is_ok());
 }

@@ -49,10 +49,10 @@ pub(super) fn run(asked: &Asked, stop: Stop, out: &mut dyn Write) -> CommandResu
     problems.extend(unread.iter().map(ToString::to_string));
     let mut study = folder.study.clone();
     let mut texts = 0;
-    let people = asked.without_names.then(|| People::of(&folder.study, coders(&plan, codes)));
-    if let Some(people) = &people {
+    let mut people = asked.without_names.then(|| People::of(&folder.study, coders(&plan, codes)));
+    if let Some(people) = &mut people {
         texts += people.clean_study(&mut study);
-        texts += ethograms.iter_mut().map(|own| people.clean_ethogram(own)).sum::<usize>();
+        texts += people.clean_ethograms(&mut ethograms);
     }
     let mut new = NewFolder::begin(&asked.out, stop)?;
     let written = fill(&mut new, &plan, &asked.choice, (&root, &study), people.as_ref(), |dataset, new| {
@@ -161,7 +161,10 @@ fn ready(own: archive::Occasion, root: &Path, study: &Study, people: Option<&Peo
         .collect();
     if let Some(people) = people {
         texts_dropped += people.clean_session(&mut session);
-        texts_dropped += entries.iter_mut().map(|(entry, _)| people.clean_entry(entry)).sum::<usize>();
+        for (entry, ethogram) in &mut entries {
+            texts_dropped += people.clean_entry(entry);
+            *ethogram = Arc::new(people.cleaned(ethogram));
+        }
     }
     let (mut summaries, mut counts) = (Vec::new(), None);
     for (entry, ethogram) in &entries {
@@ -188,6 +191,7 @@ fn relative(root: &Path, path: &Path) -> String {
 fn coders(plan: &stream::Plan, mut codes: BTreeSet<PersonCode>) -> BTreeSet<PersonCode> {
     for own in &plan.wanted {
         let files: Vec<PathBuf> = study_folder::coding_files(&own.place.folder);
+        codes.extend(files.iter().map(|file| names::named_by(&file.to_string_lossy())));
         // What can't be read is told when it is read whole.
         codes.extend(files.iter().filter_map(|file| coding_file::read_head(file).ok()).map(|head| head.by));
     }

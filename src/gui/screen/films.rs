@@ -47,11 +47,10 @@ pub enum Told {
     Failed(String),
 }
 
-/// The film of a study, and what it is needed for.
+/// The film of a study.
 #[derive(Debug, Default)]
 pub struct Listed {
     films: Vec<Kept>,
-    needs: FilmNeeds,
 }
 
 /// What the app is to do.
@@ -166,7 +165,7 @@ impl Films {
         let folder = self.folder.clone();
         let failed = |error: std::io::Error| Told::Deleted(Err(error.to_string()));
         let task = background::run("film", failed, move |sender| {
-            let done = retention::delete(&folder, &film, listed.needs(), &word);
+            let done = retention::delete(&folder, &film, &needs, &word);
             let told = done
                 .map(|gone| {
                     format!(
@@ -293,14 +292,10 @@ impl Films {
 }
 
 impl Listed {
-    /// Lists the film of a study and what it is needed for.
+    /// Lists the film of a study.
     #[must_use]
     pub fn of(folder: &StudyFolder) -> Self {
-        let codings = retention::codings(folder);
-        let codings = codings.map(|read| read.map(|own| (own.coding, own.ethogram, own.session)));
-        let needs = film_needs::of(&folder.study, codings);
-        let films = retention::list(folder, needs_of(&needs));
-        Self { films, needs }
+        Self { films: retention::list(folder, &needs(folder)) }
     }
 
     /// What is over first, then by the day it is kept until.
@@ -308,14 +303,14 @@ impl Listed {
     pub fn films(&self) -> &[Kept] {
         &self.films
     }
-
-    fn needs(&self) -> Needs<'_> {
-        needs_of(&self.needs)
-    }
 }
 
-fn needs_of(found: &FilmNeeds) -> Needs<'_> {
-    Needs { incidents: Some(&found.incidents), waiting: Some(&found.waiting), unknown: Some(&found.unknown) }
+/// What the film of a study is needed for, by its codings as they are now.
+fn needs(folder: &StudyFolder) -> Needs {
+    let codings = retention::codings(folder);
+    let codings = codings.map(|read| read.map(|own| (own.coding, own.ethogram, own.session)));
+    let FilmNeeds { incidents, waiting, unknown } = film_needs::of(&folder.study, codings);
+    Needs { incidents, waiting, unknown }
 }
 
 fn name_of(path: &std::path::Path) -> String {

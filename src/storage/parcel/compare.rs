@@ -1,13 +1,14 @@
 //! Holding a parcel against a study that is there: what only the parcel has, and what both have differently.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use serde::Serialize;
 
 use super::{Entry, Error, Parcel, Progress, Workplace, by_path, coding_name, differences, whole};
 use crate::model::{
-    CODING_FORMAT, Coding, ETHOGRAM_FORMAT, Ethogram, SESSION_FORMAT, STUDY_FORMAT, Session, Status, Study,
+    CODING_FORMAT, Clip, Coding, ETHOGRAM_FORMAT, Ethogram, SESSION_FORMAT, STUDY_FORMAT, Session, Status,
+    Study,
 };
 use crate::storage::journal::{self, Record};
 use crate::storage::{StudyFolder, coding_file, fingerprint, json};
@@ -144,6 +145,8 @@ pub struct Comparison {
     pub items: Vec<Item>,
     /// Parts that are the same on both sides.
     pub same: usize,
+    /// BLAKE3 of the study's files as they were compared, by path; nothing where none was.
+    pub(super) seen: BTreeMap<String, Option<String>>,
     /// The study as it was compared.
     pub(super) here: Study,
     /// The parcel's study file.
@@ -174,9 +177,11 @@ pub fn compare(
     parcel.unpack(&place.0, |entry| !entry.is_film(), progress)?;
     let there: Study = json::read(&place.0.join("study.json"), STUDY_FORMAT)?;
     let here = StudyFolder::open(root)?.study;
-    let mut own = Comparing { root, place: &place.0, items: Vec::new(), same: 0 };
-    own.study_parts(&here, &there);
     let listing = folder.list();
+    let clips = listing.sessions.iter().flat_map(|entry| &entry.session.clips);
+    let deleted = clips.filter(|clip| clip.deleted.is_some()).cloned().collect();
+    let mut own = Comparing { root, place: &place.0, deleted, items: Vec::new(), same: 0 };
+    own.study_parts(&here, &there);
     let used: BTreeSet<String> = listing
         .sessions
         .iter()
@@ -184,6 +189,12 @@ pub fn compare(
         .map(|(_, head)| format!("{}.{}", head.ethogram.id, head.ethogram.revision))
         .collect();
     let entries = by_path(&parcel.list);
+    // Before they are read: what changes after that is noticed.
+    let mut as_seen = BTreeMap::new();
+    for path in entries.values().filter(|entry| !entry.is_film()).flat_map(|entry| own_files(&entry.path)) {
+        let hash = whole(&root.join(&path));
+        let _ = as_seen.insert(path, hash);
+    }
     let mut seen = BTreeSet::new();
     for (path, entry) in &entries {
         if *path == "study.json" {
@@ -201,12 +212,24 @@ pub fn compare(
     }
     let Comparing { mut items, same, .. } = own;
     items.sort_by(|a, b| (!a.is_conflict(), &a.what).cmp(&(!b.is_conflict(), &b.what)));
-    Ok(Comparison { items, same, here, there, place })
+    Ok(Comparison { items, same, seen: as_seen, here, there, place })
+}
+
+/// The files here that stand for one of the parcel: a coding goes with its journal.
+fn own_files(path: &str) -> Vec<String> {
+    coding_name(path).map_or_else(
+        || vec![path.to_owned()],
+        |(session, name)| {
+            ["coding.json", "journal"].map(|ending| format!("sessions/{session}/{name}.{ending}")).to_vec()
+        },
+    )
 }
 
 struct Comparing<'a> {
     root: &'a Path,
     place: &'a Path,
+    /// Clips here whose film was deleted.
+    deleted: Vec<Clip>,
     items: Vec<Item>,
     same: usize,
 }
@@ -276,7 +299,15 @@ impl Comparing<'_> {
             return;
         }
         if !own.exists() {
-            return self.new_item(what, vec![there.words()]);
+            if !coding_file::journal_path(&own).exists() {
+                return self.new_item(what, vec![there.words()]);
+            }
+            let words = vec![
+                "yours: the coding file is gone and its journal is still here: 'shedlight check --repair' may bring it back"
+                    .to_owned(),
+                format!("theirs: {}", there.words()),
+            ];
+            return self.conflict(what, Advice::Undecided, words, vec![Choice::Keep, Choice::Take]);
         }
         let here = match read_coding(&own) {
             Ok(here) => here,
@@ -333,6 +364,14 @@ impl Comparing<'_> {
         #[allow(clippy::cast_precision_loss)] // For people.
         let size = format!("{:.1} MB", entry.size as f64 / 1e6);
         let what = What::Film(entry.path.clone());
+        let is_this = |clip: &&Clip| {
+            let known = clip.fingerprint.as_ref();
+            known.is_some_and(|known| known.size == entry.size && Some(&known.ends) == entry.ends.as_ref())
+        };
+        if let Some(gone) = self.deleted.iter().find(is_this).and_then(|clip| clip.deleted.as_ref()) {
+            let why = format!("it was deleted here on {} by {}", gone.on, gone.by);
+            return self.refused(what, why);
+        }
         if self.root.join(&entry.path).exists() {
             let words = vec![format!("another film has this name here; theirs: {size}")];
             self.conflict(what, Advice::Undecided, words, vec![Choice::Keep, Choice::Both]);

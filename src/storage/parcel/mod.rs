@@ -98,6 +98,12 @@ pub enum Error {
         /// Which file.
         path: PathBuf,
     },
+    /// A part of it was.
+    #[error("it was changed since it was compared and stays as it is: compare once more: {path}")]
+    PartChangedMeanwhile {
+        /// Which file.
+        path: PathBuf,
+    },
     /// A person stopped it.
     #[error("stopped; nothing was changed")]
     Stopped,
@@ -297,7 +303,10 @@ fn is_inside(path: &str) -> bool {
     let is_name = |part: &str| {
         let stem = part.split('.').next().unwrap_or_default().to_uppercase();
         let is_device = matches!(stem.as_str(), "CON" | "PRN" | "AUX" | "NUL")
-            || (stem.len() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT")));
+            || ["COM", "LPT"].iter().any(|port| {
+                stem.strip_prefix(port)
+                    .is_some_and(|number| number.len() == 1 && number.bytes().all(|c| c.is_ascii_digit()))
+            });
         !part.is_empty()
             && !part.starts_with('.')
             && !part.ends_with(['.', ' '])
@@ -358,7 +367,13 @@ mod tests {
 
     #[test]
     fn only_names_inside_a_study_are_taken() {
-        for good in ["study.json", "sessions/s1/K-07.1.coding.json", "clips/a b.mp4", "stills/s1 1-02.png"] {
+        for good in [
+            "study.json",
+            "sessions/s1/K-07.1.coding.json",
+            "clips/a b.mp4",
+            "stills/s1 1-02.png",
+            "clips/come.mp4",
+        ] {
             assert!(is_inside(good), "{good}");
         }
         for bad in [

@@ -1,6 +1,6 @@
 //! Packing a study.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
@@ -94,6 +94,8 @@ pub fn pack(
     file.sync_all().map_err(fail)?;
     let size = file.metadata().map_err(fail)?.len();
     drop(file);
+    // What the other computer would refuse is told here, where the study is.
+    drop(super::open(&part.0)?);
     // Somebody may have put one there meanwhile.
     if target.exists() {
         return Err(Error::Exists { path: target.to_owned() });
@@ -143,6 +145,47 @@ fn pour(
     Ok(Entry { path: source.inside.clone(), size, blake3: hasher.finalize().to_hex().to_string(), ends })
 }
 
+/// What lies in a study's folder.
+#[derive(Default)]
+struct Found {
+    /// Files by their paths.
+    files: BTreeMap<String, PathBuf>,
+    /// What lies among the clips, whatever it is called, and whether it is a link.
+    clips: BTreeMap<String, (PathBuf, bool)>,
+}
+
+/// Film to be packed, by the names it gets.
+#[derive(Default)]
+struct Films {
+    by_name: BTreeMap<String, PathBuf>,
+    /// The same, by where it lies.
+    packed: BTreeSet<PathBuf>,
+    /// Names in lower case: where capitals make no difference two of them would be one file.
+    taken: BTreeSet<String>,
+    /// Names that are not given to other film.
+    reserved: BTreeSet<String>,
+}
+
+impl Films {
+    /// Adds a film under its own name, if it has one inside the study that can be everywhere and is free.
+    fn add(&mut self, own: Option<String>, path: &Path, real: PathBuf) {
+        if self.packed.contains(&real) {
+            return;
+        }
+        let own = own.filter(|own| super::is_inside(own) && !self.taken.contains(&own.to_lowercase()));
+        let name = own.unwrap_or_else(|| {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            free_name(&safe_name(&name), |name| {
+                let name = name.to_lowercase();
+                self.taken.contains(&name) || self.reserved.contains(&name)
+            })
+        });
+        let _ = self.taken.insert(name.to_lowercase());
+        let _ = self.packed.insert(real.clone());
+        let _ = self.by_name.insert(name, real);
+    }
+}
+
 /// The files of a study in the order of their names, and clips that are not there.
 fn sources(
     folder: &StudyFolder,
@@ -150,49 +193,114 @@ fn sources(
     remarks: &mut Vec<String>,
 ) -> Result<(Vec<Source>, Vec<String>), Error> {
     let root = folder.root();
-    let mut found = BTreeMap::new();
+    let mut found = Found::default();
     walk(root, "", &mut found, remarks)?;
-    let (mut film, mut missing): (BTreeMap<String, PathBuf>, Vec<String>) = Default::default();
+    let mut films = Films {
+        reserved: found
+            .clips
+            .iter()
+            .filter(|(_, (_, is_link))| !is_link)
+            .map(|(name, _)| name.to_lowercase())
+            .collect(),
+        ..Films::default()
+    };
+    let mut missing: Vec<String> = Vec::new();
+    // Film that a session names and that is not handed on: it is another one, or counts as deleted.
+    let mut withheld = BTreeSet::new();
     let inside_root = root.canonicalize().map_err(|source| Error::read(root, source))?;
-    for entry in folder.list().sessions {
-        for clip in &entry.session.clips {
-            let path = match fingerprint::find(root, clip) {
-                ClipState::There(path) | ClipState::Moved(path) => path,
-                ClipState::Changed(_) | ClipState::Missing(_) => {
+    let listing = folder.list();
+    for clip in listing.sessions.iter().flat_map(|entry| &entry.session.clips) {
+        let state = fingerprint::find(root, clip);
+        let path = match state {
+            ClipState::There(path) | ClipState::Moved(path) if clip.deleted.is_none() => path,
+            ClipState::There(path) | ClipState::Moved(path) | ClipState::Changed(path) => {
+                withheld.extend(path.canonicalize());
+                if clip.deleted.is_none() {
                     missing.push(clip.path.clone());
-                    continue;
                 }
-            };
-            let real = path.canonicalize().map_err(|source| Error::read(&path, source))?;
-            let own = real.strip_prefix(&inside_root).ok().and_then(slashed);
-            let is_known = film.values().any(|other| *other == real);
-            let name = match own {
-                Some(own) if super::is_inside(&own) => own,
-                _ if is_known => continue,
-                // Found in the other place by what it is: its path there is another.
-                _ if clip.fingerprint.is_some() => {
-                    let name = path.file_name().unwrap_or_default().to_string_lossy();
-                    free_name(&name, |name| film.contains_key(name) || found.contains_key(name))
-                }
-                _ => {
+                continue;
+            }
+            ClipState::Missing(_) => {
+                if clip.deleted.is_none() {
                     missing.push(clip.path.clone());
-                    continue;
                 }
-            };
-            let _ = film.insert(name, real);
+                continue;
+            }
+        };
+        let real = path.canonicalize().map_err(|source| Error::read(&path, source))?;
+        let own = real.strip_prefix(&inside_root).ok().and_then(slashed);
+        // Found in the other place by what it is: its path there is another.
+        if clip.fingerprint.is_some() || own.as_deref().is_some_and(super::is_inside) {
+            films.add(own, &path, real);
+        } else {
+            missing.push(clip.path.clone());
         }
     }
+    found.files.retain(|name, _| !films.by_name.contains_key(name));
     // What lies among the clips is film, also when no session names it.
-    found.retain(|name, _| !name.starts_with("clips/") && !film.contains_key(name));
-    if with_film {
-        for (inside, path) in film {
-            let _ = found.insert(inside, (path, true));
+    let clips = listing.sessions.iter().flat_map(|entry| &entry.session.clips);
+    let known: Vec<_> = clips.filter_map(|clip| clip.fingerprint.as_ref()).collect();
+    let is_named = |path: &Path| {
+        let size = std::fs::metadata(path).map_or(0, |about| about.len());
+        let mut like_it = known.iter().filter(|own| own.size == size).peekable();
+        like_it.peek().is_some()
+            && fingerprint::of_file(path).is_ok_and(|found| like_it.any(|own| own.ends == found.ends))
+    };
+    let mut unnamed = Vec::new();
+    for (name, (path, is_link)) in found.clips {
+        let real = path.canonicalize().unwrap_or_else(|_| path.clone());
+        // Also when it is only another copy of one of them.
+        if films.packed.contains(&real) || withheld.contains(&real) || is_named(&real) {
+            continue;
         }
+        if is_link {
+            remarks.push(odd(&name));
+        } else if with_film {
+            films.add(Some(name), &path, real);
+        } else {
+            unnamed.push(name);
+        }
+    }
+    if !unnamed.is_empty() {
+        remarks.push(format!(
+            "no session names what lies there, and it is not in the parcel, being packed without film: {}",
+            unnamed.join(", ")
+        ));
+    }
+    let mut sources: Vec<Source> =
+        found.files.into_iter().map(|(inside, path)| Source { inside, path, is_film: false }).collect();
+    if with_film {
+        remarks.extend(listing.unreadable.iter().map(|session| {
+            let name = session.file_name().unwrap_or_default().to_string_lossy();
+            format!("its sheet can't be read, and which film it shows is not known; film outside the study is not in the parcel for it: session {name}")
+        }));
+        let films = films.by_name.into_iter();
+        sources.extend(films.map(|(inside, path)| Source { inside, path, is_film: true }));
     } else {
         missing.clear();
     }
-    let sources = found.into_iter().map(|(inside, (path, is_film))| Source { inside, path, is_film });
-    Ok((sources.collect(), missing))
+    sources.sort_by(|a, b| a.inside.cmp(&b.inside));
+    let mut seen = BTreeSet::new();
+    sources.retain(|source| {
+        let is_new = seen.insert(source.inside.to_lowercase());
+        if !is_new {
+            remarks.push(format!(
+                "its name differs from another one by capitals alone, which is one file elsewhere; it is not in the parcel: {}",
+                source.inside
+            ));
+        }
+        is_new
+    });
+    Ok((sources, missing))
+}
+
+/// A file's name as it can be on any system.
+fn safe_name(name: &str) -> String {
+    let is_bad = |c: char| c.is_control() || "/\\:*?\"<>|".contains(c);
+    let name: String = name.chars().map(|c| if is_bad(c) { '-' } else { c }).collect();
+    let name = name.trim_start_matches('.').trim_end_matches(['.', ' ']);
+    // Empty, or the name of a device.
+    if super::is_inside(name) { name.to_owned() } else { format!("film-{name}") }
 }
 
 /// A name in `clips` that is not taken.
@@ -208,6 +316,11 @@ fn free_name(name: &str, is_taken: impl Fn(&str) -> bool) -> String {
     free
 }
 
+/// Why something is left out, in words.
+fn odd(inside: &str) -> String {
+    format!("it is a link, or named as no file may be elsewhere; it is not in the parcel: {inside}")
+}
+
 /// A path with `/`, if it can be written as text.
 fn slashed(path: &Path) -> Option<String> {
     let parts: Option<Vec<&str>> = path.iter().map(|part| part.to_str()).collect();
@@ -215,12 +328,7 @@ fn slashed(path: &Path) -> Option<String> {
 }
 
 /// All files of a study that belong to it: hidden ones are of the moment, and links lead elsewhere.
-fn walk(
-    folder: &Path,
-    inside: &str,
-    found: &mut BTreeMap<String, (PathBuf, bool)>,
-    remarks: &mut Vec<String>,
-) -> Result<(), Error> {
+fn walk(folder: &Path, inside: &str, found: &mut Found, remarks: &mut Vec<String>) -> Result<(), Error> {
     let unreadable = |source| Error::read(folder, source);
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let entry = entry.map_err(unreadable)?;
@@ -239,12 +347,12 @@ fn walk(
         let kind = entry.file_type().map_err(unreadable)?;
         if kind.is_dir() {
             walk(&path, &own, found, remarks)?;
+        } else if own.starts_with("clips/") {
+            let _ = found.clips.insert(own, (path, !kind.is_file()));
         } else if kind.is_file() && super::is_inside(&own) {
-            let _ = found.insert(own, (path, false));
-        } else if !own.starts_with("clips/") {
-            remarks.push(format!(
-                "it is a link, or named as no file may be elsewhere; it is not in the parcel: {own}"
-            ));
+            let _ = found.files.insert(own, path);
+        } else {
+            remarks.push(odd(&own));
         }
     }
     Ok(())
@@ -260,5 +368,20 @@ mod tests {
         let taken = ["clips/a.mp4", "clips/a-2.mp4", "clips/film"];
         assert_eq!(free_name("a.mp4", |name| taken.contains(&name)), "clips/a-3.mp4");
         assert_eq!(free_name("film", |name| taken.contains(&name)), "clips/film-2");
+    }
+
+    #[test]
+    fn film_gets_a_name_that_can_be_everywhere() {
+        for (name, safe) in [
+            ("a.mp4", "a.mp4"),
+            ("2025-03-03 10:15:00.mp4", "2025-03-03 10-15-00.mp4"),
+            ("come.mp4", "come.mp4"),
+            ("com1.mp4", "film-com1.mp4"),
+            ("..", "film-"),
+            (".mp4 ", "mp4"),
+        ] {
+            assert_eq!(safe_name(name), safe);
+            assert!(super::super::is_inside(&format!("clips/{safe}")));
+        }
     }
 }

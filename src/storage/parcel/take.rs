@@ -1,12 +1,13 @@
 //! Taking a parcel in: as a new study, or into one that is there.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, FixedOffset};
 
 use super::compare::without_parts;
-use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace};
-use crate::files::{self, Lock};
+use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace, whole};
+use crate::files;
 use crate::model::Study;
 use crate::storage::{Error as StorageError, StudyFolder, coding_file, conflict, json};
 
@@ -67,18 +68,23 @@ pub fn take(
     now: DateTime<FixedOffset>,
     progress: Progress<'_>,
 ) -> Result<Taken, Error> {
-    let Comparison { items, here, there, place, .. } = comparison;
+    let Comparison { mut items, seen, here, there, place, .. } = comparison;
+    // A session's sheet is there before its codings, whichever of them are conflicts.
+    items.sort_by(|a, b| a.what.cmp(&b.what));
     let film = |path: &str| {
         let is_it = |what: &What| matches!(what, What::Film(own) if own == path);
         items.iter().any(|item| is_it(&item.what) && item.choice != Choice::Keep)
     };
     parcel.unpack(&place.0, |entry| entry.is_film() && film(&entry.path), progress)?;
     let root = folder.root();
+    if let Some(newer) = json::newer(&root.join("study.json")) {
+        return Err(newer.into());
+    }
     if StudyFolder::open(root)?.study != here {
         return Err(Error::ChangedMeanwhile { path: root.join("study.json") });
     }
     let aside = root.join(REPLACED).join(now.format("%Y-%m-%d %H%M%S").to_string());
-    let mut own = Taking { root, place: &place.0, aside, taken: Taken::default(), study: here };
+    let mut own = Taking { root, place: &place.0, seen: &seen, aside, taken: Taken::default(), study: here };
     let mut parts = 0;
     for item in &items {
         if item.choice == Choice::Keep {
@@ -126,6 +132,7 @@ pub fn take(
 struct Taking<'a> {
     root: &'a Path,
     place: &'a Path,
+    seen: &'a BTreeMap<String, Option<String>>,
     aside: PathBuf,
     taken: Taken,
     study: Study,
@@ -161,11 +168,26 @@ impl Taking<'_> {
         Ok(files::write_atomically(&kept, &bytes).map_err(StorageError::from)?)
     }
 
+    /// Nothing is replaced that is another than the one a person decided about.
+    fn is_as_seen(&self, inside: &str) -> Result<(), Error> {
+        let own = self.root.join(inside);
+        // Film is taken only where nothing lies.
+        let is_same = match self.seen.get(inside) {
+            Some(Some(seen)) => whole(&own).as_ref() == Some(seen),
+            Some(None) | None => !own.exists(),
+        };
+        if is_same { Ok(()) } else { Err(Error::PartChangedMeanwhile { path: own }) }
+    }
+
     /// Moves an unpacked file to its place, or beside it.
     fn file(&self, inside: &str, choice: Choice) -> Result<(), Error> {
         let own = self.root.join(inside);
         let target = if choice == Choice::Both { free_beside(&own) } else { own };
         if choice == Choice::Take {
+            self.is_as_seen(inside)?;
+            if let Some(newer) = json::newer(&target) {
+                return Err(newer.into());
+            }
             self.keep(inside)?;
         }
         self.put_there(inside, &target)
@@ -199,16 +221,16 @@ impl Taking<'_> {
             return self.put_there(&inside("coding.json"), &target);
         }
         // Nobody may be at work on it.
-        let lock = own.with_file_name(format!(".{name}.lock"));
-        let _held = Lock::try_new(&lock).map_err(|error| {
-            StorageError::from(match error {
-                files::Error::Locked { .. } => files::Error::Locked { path: own.clone() },
-                other => other,
-            })
-        })?;
+        if let Some(newer) = coding_file::newer(&own, None) {
+            return Err(newer.into());
+        }
+        let _held = coding_file::lock(&own)?;
+        self.is_as_seen(&inside("coding.json"))?;
+        self.is_as_seen(&inside("journal"))?;
+        // Of a coding file that was lost its journal may still hold every edit.
+        self.keep(&inside("coding.json"))?;
+        self.keep(&inside("journal"))?;
         if own.exists() {
-            self.keep(&inside("coding.json"))?;
-            self.keep(&inside("journal"))?;
             // What only the journal holds goes into the file before the journal goes.
             if let Ok(whole) = coding_file::read(&own) {
                 json::write(&own, &whole)?;
