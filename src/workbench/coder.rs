@@ -87,7 +87,7 @@ pub enum Refusal {
     #[error("nothing to redo")]
     NothingToRedo,
     /// The coding is only looked at.
-    #[error("nothing is written here: {0}")]
+    #[error("only to look at, nothing is written: the line above the film says why")]
     OnlyToLook(String),
     /// The coding is closed.
     #[error("this coding is closed: open it again before changing it")]

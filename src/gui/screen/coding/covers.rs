@@ -7,6 +7,7 @@ use super::{Coding, Said};
 use crate::gui::widget::covers::Gesture;
 use crate::model::{Clip, ClipId, FaceCover};
 use crate::time::Micros;
+use crate::workbench::coder::Refusal;
 use crate::workbench::covers::{self, Place};
 
 /// What keys do meanwhile; those of the film do what they always do.
@@ -45,7 +46,7 @@ impl Coding {
             return;
         }
         if let Some(why) = &self.only_to_look {
-            self.said = Said::Refused(format!("nothing is written here: {why}"));
+            self.said = Said::Refused(Refusal::OnlyToLook(why.clone()).to_string());
             return;
         }
         // Somebody may have covered faces since this coding was opened.

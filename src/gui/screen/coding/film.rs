@@ -11,6 +11,7 @@ use crate::media::{Fields, Film, Heading, Picture};
 use crate::model::{Clip, ClipId, Extra, SyncPoint};
 use crate::storage::{coding_file, fingerprint};
 use crate::time::{Micros, TimeBase};
+use crate::workbench::coder::Refusal;
 use crate::workbench::player::Direction;
 use crate::workbench::reel::{Piece, Reel, Shot};
 
@@ -316,7 +317,7 @@ impl Coding {
         let is_first = |id| self.session.clip(id).map(|clip| clip.camera.clone()) == first;
         let (fixed, moved) = if is_first(shot.clip) { (shot.clip, clip) } else { (clip, shot.clip) };
         if let Some(why) = &self.only_to_look {
-            self.said = Said::Refused(format!("nothing is written here: {why}"));
+            self.said = Said::Refused(Refusal::OnlyToLook(why.clone()).to_string());
             return;
         }
         if self.is_sampled() && !self.coder.coding().marks.is_empty() {
