@@ -17,6 +17,8 @@ pub struct StudyFolder {
     root: PathBuf,
     /// Its `study.json`.
     pub study: Study,
+    /// The same as it lay on the disk when it was read or written last, to tell own changes from others'.
+    as_read: Study,
 }
 
 /// The sessions of a study, and what could not be read of it.
@@ -59,7 +61,7 @@ impl StudyFolder {
             return Err(Error::NoStudy { path: root.to_owned() });
         }
         let study = json::read(&path, STUDY_FORMAT)?;
-        Ok(Self { root: root.to_owned(), study })
+        Ok(Self { root: root.to_owned(), as_read: Study::clone(&study), study })
     }
 
     /// Makes a study's folder; it must not exist yet, or be empty.
@@ -82,7 +84,7 @@ impl StudyFolder {
         for folder in ["ethograms", "sessions", "clips"] {
             make(&root.join(folder))?;
         }
-        let new = Self { root: root.to_owned(), study };
+        let mut new = Self { root: root.to_owned(), as_read: study.clone(), study };
         new.save_study()?;
         Ok(new)
     }
@@ -102,12 +104,25 @@ impl StudyFolder {
         Err(Error::Newer { path, found: self.study.version, known: VERSION })
     }
 
-    /// Writes `study.json`.
+    /// Writes `study.json`: what was changed here since it was read or written last. People, animals and plans that
+    /// another window wrote meanwhile stay, and are here from now on.
     ///
     /// # Errors
     /// When it can't be written.
-    pub fn save_study(&self) -> Result<(), Error> {
-        json::write(&self.root.join("study.json"), &self.study)
+    pub fn save_study(&mut self) -> Result<(), Error> {
+        let path = self.root.join("study.json");
+        let now = json::read::<Study>(&path, STUDY_FORMAT).ok();
+        if let Some(now) = now.as_ref().filter(|now| now.version > VERSION) {
+            return Err(Error::Newer { path, found: now.version, known: VERSION });
+        }
+        let now = now.filter(|now| *now != self.as_read);
+        let merged = now.map(|now| now.with_changes(&self.as_read, &self.study));
+        json::write(&path, merged.as_ref().unwrap_or(&self.study))?;
+        if let Some(merged) = merged {
+            self.study = merged;
+        }
+        self.as_read.clone_from(&self.study);
+        Ok(())
     }
 
     /// Where a revision of an ethogram lies.

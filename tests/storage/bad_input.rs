@@ -155,7 +155,7 @@ fn a_file_of_a_newer_version_is_read_told_and_never_written() {
         assert!(matches!(error, Error::Newer { .. }) && coding_file::only_to_look(&error), "{file}: {error}");
         let coding = coding_file::read(&sound.coding).unwrap();
         assert_eq!(coding.marks.len(), 3, "{file}");
-        let study = StudyFolder::open(&sound.root).unwrap();
+        let mut study = StudyFolder::open(&sound.root).unwrap();
         assert!(coding_file::create(&study.session_folder(&"s1".into()), &coding).is_err(), "{file}");
         let session = study.session(&"s1".into()).unwrap();
         if file != coding_file && file != ethogram_file {
@@ -430,4 +430,21 @@ fn rule_33_a_journal_cut_at_any_byte_opens_with_what_was_whole() {
         let again = coding_file::open(&sound.coding).unwrap();
         assert_eq!(again.coding.marks.len(), 4 + whole, "cut at byte {length}");
     }
+}
+
+#[test]
+fn two_windows_that_add_people_lose_none() {
+    let folder = folder();
+    let root = folder.path().join("study");
+    let _ = StudyFolder::create(&root, Study::new("Two")).unwrap();
+    let (mut one, mut other) = (StudyFolder::open(&root).unwrap(), StudyFolder::open(&root).unwrap());
+    for (window, code) in [(&mut one, "K-01"), (&mut other, "K-02")] {
+        window.study.people.push(Person { code: code.into(), ..Person::default() });
+        window.save_study().unwrap();
+    }
+    one.study.title = "Renamed".to_owned();
+    one.save_study().unwrap();
+    let now = StudyFolder::open(&root).unwrap().study;
+    let codes: Vec<&str> = now.people.iter().map(|own| own.code.as_str()).collect();
+    assert_eq!((codes, now.title.as_str()), (vec!["K-01", "K-02"], "Renamed"));
 }

@@ -282,9 +282,9 @@ impl Coding {
         let trouble = notice.or(trouble).unwrap_or_default();
         let proof = self.proof.as_ref().map_or_else(String::new, super::proof::Proof::words);
         row![
+            text(words).size(theme::BODY).color(ink).width(Length::Fill),
             // As high as a line, higher where the words need it: a reason is never cut.
             space().height(24),
-            text(words).size(theme::BODY).color(ink).width(Length::Fill),
             text(proof).size(theme::BODY).color(palette.quiet),
             text(trouble).size(theme::BODY).color(palette.accent),
             text("F1 keys").size(theme::BODY).color(palette.quiet),
