@@ -120,13 +120,7 @@ impl App {
                 self.settings.save();
             }
             settings::Action::Open(root) => {
-                let mut said = None;
-                let folder = open_study(&root, &mut said);
-                if let Some(folder) = &folder {
-                    self.settings.opened(folder.root());
-                }
-                self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
-                self.screen = Screen::Sessions;
+                self.show_study(&root);
             }
         }
         Task::none()
@@ -224,16 +218,21 @@ impl App {
                 self.screen = Screen::Sessions;
             }
             hand_over::Action::Open(root) => {
-                let mut said = None;
-                let folder = open_study(&root, &mut said);
-                if let Some(folder) = &folder {
-                    self.settings.opened(folder.root());
-                }
-                self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
-                self.screen = Screen::Sessions;
+                self.show_study(&root);
             }
         }
         Task::none()
+    }
+
+    /// Shows the sessions of a study, or why it can't be opened.
+    fn show_study(&mut self, root: &Path) {
+        let mut said = None;
+        let folder = open_study(root, &mut said);
+        if let Some(folder) = &folder {
+            self.settings.opened(folder.root());
+        }
+        self.sessions = Sessions::new(folder, self.settings.person.clone(), said);
+        self.screen = Screen::Sessions;
     }
 
     pub(super) fn act_on_results(&mut self, message: &results::Message) -> Task<Message> {
