@@ -152,7 +152,16 @@ impl Coding {
                 Ok((Some(face), "it moves along, from this picture on".to_owned()))
             }),
             Gesture::LetGo => {
-                self.save_covers();
+                // A click that only chose one is no step to take back.
+                let clips = &self.session.clips;
+                let is_as_before = |(clip, before): &mut (ClipId, Vec<FaceCover>)| {
+                    clips.iter().any(|own| own.id == *clip && own.face_covers == *before)
+                };
+                if let Some(covering) = &mut self.covering
+                    && covering.before.pop_if(is_as_before).is_none()
+                {
+                    self.save_covers();
+                }
                 self.show_covers();
             }
         }
