@@ -52,6 +52,18 @@ pub struct Player {
     back_on_resume: Micros,
     /// Clock and film time of the pictures shown lately, for the true rate.
     recent: std::collections::VecDeque<(Duration, Micros)>,
+    /// Place of the picture seen last, as long as the film has run on from it without a jump.
+    ran_from: Option<usize>,
+    run_through: RunThrough,
+}
+
+/// Pictures that a running film came past.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct RunThrough {
+    /// Those that were seen.
+    pub seen: usize,
+    /// Those that were not, because the next one was due already.
+    pub left_out: usize,
 }
 
 impl Player {
@@ -69,6 +81,8 @@ impl Player {
             looping: None,
             back_on_resume: Micros::ZERO,
             recent: std::collections::VecDeque::new(),
+            ran_from: None,
+            run_through: RunThrough::default(),
         }
     }
 
@@ -85,6 +99,7 @@ impl Player {
         self.shown = None;
         self.wanted = 0;
         self.recent.clear();
+        self.ran_from = None;
         if let Some(at) = at {
             self.go_to(at, now);
         }
@@ -161,6 +176,8 @@ impl Player {
         }
         let film = self.wanted().map_or(Micros::ZERO, |shot| shot.at);
         self.recent.clear();
+        self.run_through = RunThrough::default();
+        self.ran_from = self.shown.filter(|_| self.is_current());
         self.motion = Motion::Running { direction, film, clock: now };
     }
 
@@ -213,8 +230,11 @@ impl Player {
             if let Motion::Running { film: own, clock, .. } = &mut self.motion {
                 *own = film;
                 *clock = now;
+            } else {
+                self.run_through = RunThrough::default();
             }
             self.recent.clear();
+            self.ran_from = None;
         }
     }
 
@@ -223,6 +243,7 @@ impl Player {
         if self.is_running() {
             self.pause();
         }
+        self.run_through = RunThrough::default();
         let last = self.reel.len().saturating_sub(1);
         self.want(self.wanted.saturating_add_signed(by).min(last), now);
     }
@@ -312,12 +333,22 @@ impl Player {
         if self.shown != Some(place) {
             self.shown = Some(place);
             if self.is_running() {
+                let left_out = self.ran_from.map_or(0, |before| before.abs_diff(place).saturating_sub(1));
+                self.run_through.left_out += left_out;
+                self.run_through.seen += 1;
+                self.ran_from = Some(place);
                 self.recent.push_back((now, shot.at));
                 while self.recent.len() > 24 {
                     let _ = self.recent.pop_front();
                 }
             }
         }
+    }
+
+    /// Pictures seen and left out since the film began to run this time; what was jumped over counts as neither.
+    #[must_use]
+    pub fn run_through(&self) -> RunThrough {
+        self.run_through
     }
 
     /// When the next picture is due, from now on; `None` while standing.
@@ -393,7 +424,7 @@ mod tests {
         let seen = watch(&mut player, 0, 1_010, 0);
         assert_eq!(seen.first(), Some(&40));
         assert_eq!(seen.last(), Some(&1_000));
-        assert_eq!(seen.len(), 25, "none is left out at 1×");
+        assert_eq!(player.run_through(), RunThrough { seen: 25, left_out: 0 });
         assert!((player.true_rate().unwrap() - 1.0).abs() < 0.05);
     }
 
@@ -406,6 +437,9 @@ mod tests {
         let seen = watch(&mut player, 0, 400, 10);
         assert!(seen.is_sorted(), "{seen:?}");
         assert!(seen.len() < 60);
+        let last = usize::try_from(seen.last().unwrap() / 40).unwrap();
+        assert_eq!(player.run_through(), RunThrough { seen: seen.len(), left_out: last - seen.len() });
+        assert!(player.run_through().left_out > 0);
         // Much too slow: the clock waits for the pictures.
         let mut player = self::player();
         player.run(Direction::Forward, ms(0));
@@ -460,6 +494,7 @@ mod tests {
         let seen = watch(&mut player, 0, 1_000, 0);
         assert!(seen.iter().all(|at| (1_000..1_400).contains(at)), "{seen:?}");
         assert!(seen.iter().filter(|at| **at == 1_000).count() >= 2);
+        assert_eq!(player.run_through().left_out, 0, "the way back is not left out");
     }
 
     #[test]

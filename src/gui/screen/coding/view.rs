@@ -8,7 +8,7 @@ use crate::gui::theme::{self, Mode, Palette};
 use crate::gui::widget::{card, covers, keyboard, ribbon, tape, video};
 use crate::model::Status;
 use crate::workbench::autosave::Saved;
-use crate::workbench::player::Direction;
+use crate::workbench::player::{Direction, RunThrough};
 
 /// The field a note is typed into.
 pub(super) const NOTE: &str = "note";
@@ -150,6 +150,10 @@ impl Coding {
                 format!("{sign}{}×{rate}", self.player.speed())
             }
         };
+        let left_out = match self.player.run_through() {
+            RunThrough { left_out: 0, .. } => String::new(),
+            RunThrough { seen, left_out } => format!("{left_out} of {} left out", seen + left_out),
+        };
         let camera = shown
             .and_then(|shot| self.session.clip(shot.clip))
             .and_then(|clip| clip.camera.clone())
@@ -173,6 +177,7 @@ impl Coding {
             .push(quiet(wall))
             .push(quiet(motion))
             .push(quiet(speed))
+            .push(quiet(left_out))
             .push(quiet(looping.to_owned()))
             .push(quiet(camera))
             .push(quiet(sight))
