@@ -111,10 +111,10 @@ fn version(coding: &Path, number: u32) -> Result<Coding, Error> {
 /// Out of the way, so that it is not found again as a copy; nothing is deleted.
 fn put_aside(coding: &Path, copy: &Path, number: u32) -> Result<std::path::PathBuf, Error> {
     let to = versions::free_path(coding, number, "copy.json");
-    std::fs::rename(copy, &to)?;
+    crate::files::rename(copy, &to)?;
     let journal = coding_file::journal_path(copy);
     if journal.is_file() {
-        std::fs::rename(journal, to.with_extension("journal"))?;
+        crate::files::rename(&journal, &to.with_extension("journal"))?;
     }
     Ok(to)
 }

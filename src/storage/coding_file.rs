@@ -110,7 +110,7 @@ impl OnDisk {
                 crate::files::write_atomically(&copy, text.as_bytes())?;
                 // Its edits lead to this state; applied to the other one they would mix the two.
                 let journal = journal_path(&self.path);
-                if let Err(source) = std::fs::rename(&journal, journal_path(&copy))
+                if let Err(source) = crate::files::rename(&journal, &journal_path(&copy))
                     && source.kind() != std::io::ErrorKind::NotFound
                 {
                     // As if it had not been tried; the journal still holds everything.

@@ -152,16 +152,18 @@ impl Journal {
         let mut replay = read(path, last_seq_of_coding)?;
         if replay.is_damaged {
             let aside = free_place_aside(path);
-            let _ = std::fs::copy(path, &aside).map_err(fail)?;
+            let bytes = std::fs::read(path).map_err(fail)?;
             // The copy must be on the disk before the original is cut.
-            File::open(&aside).and_then(|copy| copy.sync_all()).map_err(fail)?;
+            files::write_atomically(&aside, &bytes)?;
             replay.remarks.push(format!("the whole damaged journal is kept as {}", aside.display()));
         }
         let file = OpenOptions::new().create(true).append(true).open(path).map_err(fail)?;
         if file.metadata().map_err(fail)?.len() > replay.whole_bytes {
             file.set_len(replay.whole_bytes).map_err(fail)?;
-            file.sync_all().map_err(fail)?;
         }
+        // A killed program may have left lines that were never flushed, and a new file has no flushed name.
+        file.sync_all().map_err(fail)?;
+        files::flush_folder(path.parent().unwrap_or(path));
         let last = replay.records.last().map_or(0, |record| record.seq);
         Ok((Self { path: path.to_owned(), file, next_seq: last.max(last_seq_of_coding) + 1 }, replay))
     }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::coding_file::{self, CodingHead};
 use super::{Error, conflict, json};
+use crate::files;
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
     BehaviourId, Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT,
@@ -69,11 +70,7 @@ impl StudyFolder {
     /// # Errors
     /// When there is something in the folder, or it can't be written.
     pub fn create(root: &Path, study: Study) -> Result<Self, Error> {
-        let make = |folder: &Path| {
-            std::fs::create_dir_all(folder)
-                .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })
-        };
-        make(root)?;
+        files::make_folder(root)?;
         let is_empty = std::fs::read_dir(root)
             .map_err(|source| Error::Read { path: root.to_owned(), source })?
             .next()
@@ -82,7 +79,7 @@ impl StudyFolder {
             return Err(Error::NotEmpty { path: root.to_owned() });
         }
         for folder in ["ethograms", "sessions", "clips"] {
-            make(&root.join(folder))?;
+            files::make_folder(&root.join(folder))?;
         }
         let mut new = Self { root: root.to_owned(), as_read: study.clone(), study };
         new.save_study()?;
@@ -149,7 +146,7 @@ impl StudyFolder {
     /// When it can't be written.
     pub fn save_ethogram(&self, ethogram: &Ethogram) -> Result<(), Error> {
         self.may_be_written()?;
-        make_folder(&self.root.join("ethograms"))?;
+        files::make_folder(&self.root.join("ethograms"))?;
         json::write(&self.ethogram_path(&ethogram.id, ethogram.revision), ethogram)
     }
 
@@ -194,7 +191,7 @@ impl StudyFolder {
         save: &dyn Fn(&Path) -> Result<(), String>,
     ) -> Result<PathBuf, String> {
         let folder = self.stills(ethogram);
-        make_folder(&folder).map_err(|error| error.to_string())?;
+        files::make_folder(&folder).map_err(|error| error.to_string())?;
         let path = folder.join(format!("{behaviour} {place}.png"));
         save(&path)?;
         Ok(path)
@@ -244,7 +241,7 @@ impl StudyFolder {
     pub fn save_session(&self, session: &Session) -> Result<(), Error> {
         self.may_be_written()?;
         let folder = self.session_folder(&session.id);
-        make_folder(&folder)?;
+        files::make_folder(&folder)?;
         json::write(&folder.join("session.json"), session)
     }
 
@@ -396,11 +393,6 @@ pub fn copies(folder: &Path) -> Vec<Error> {
         Error::Copy { path, original }
     };
     conflict::copies_in(folder).into_iter().map(told).collect()
-}
-
-fn make_folder(folder: &Path) -> Result<(), Error> {
-    Ok(std::fs::create_dir_all(folder)
-        .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })?)
 }
 
 /// Files of a folder with this ending, by name; none when there is no folder.

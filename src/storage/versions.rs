@@ -78,7 +78,7 @@ pub fn keep(coding: &Path, bytes: &[u8]) -> Result<u32, Error> {
         return Ok(newest.number);
     }
     let into = folder(coding);
-    std::fs::create_dir_all(&into).map_err(|source| files::Error::Write { path: into.clone(), source })?;
+    files::make_folder(&into)?;
     let number = versions.last().map_or(1, |newest| newest.number + 1);
     files::write_atomically(&version_path(coding, number, "json"), bytes)?;
     let surplus = (versions.len() + 1).saturating_sub(KEPT);
@@ -106,7 +106,7 @@ pub fn replace(coding: &Path, mut new: Coding) -> Result<u32, Error> {
     json::write(coding, &new)?;
     let journal = journal_path(coding);
     let aside = free_path(coding, number, "journal");
-    std::fs::rename(&journal, &aside).map_err(|source| Error::Journal { path: journal, source })?;
+    files::rename(&journal, &aside).map_err(|source| Error::Journal { path: journal, source })?;
     Ok(number)
 }
 
