@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 
-use super::Error;
+use super::{Error, json};
 use crate::files;
 use crate::model::{Coding, Edit};
 
@@ -66,10 +66,12 @@ pub struct Replay {
 /// # Errors
 /// When it can't be read.
 pub fn read(path: &Path, contained: u64) -> Result<Replay, Error> {
-    let bytes = match std::fs::read(path) {
+    let bytes = match json::read_bytes(path) {
         Ok(bytes) => bytes,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Replay::default()),
-        Err(source) => return Err(Error::Read { path: path.to_owned(), source }),
+        Err(Error::Read { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => {
+            return Ok(Replay::default());
+        }
+        Err(error) => return Err(error),
     };
     Ok(parse(&bytes, contained))
 }

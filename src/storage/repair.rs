@@ -135,6 +135,9 @@ fn coding(path: &Path, aside: &Aside) -> Result<Option<String>, Error> {
     let mut done: Vec<String> =
         left.map(|left| format!("a lock nobody holds was given back: {left}")).into_iter().collect();
     if let Err(error) = json::read::<Coding>(path, CODING_FORMAT) {
+        if matches!(error, Error::TooLarge { .. }) {
+            return Err(error);
+        }
         done.push(put_together(path, aside, &error)?);
     }
     done.extend(mend_journal(path, aside)?);
