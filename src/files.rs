@@ -43,10 +43,7 @@ fn remedy(error: &io::Error) -> &'static str {
 /// When any of it fails; the old file is then untouched and the temporary one gone.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Error> {
     let fail = |source| Error::Write { path: path.to_owned(), source };
-    let folder = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
+    let folder = above(path);
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let temporary = folder.join(format!(".{name}.{}.part", std::process::id()));
     let written = (|| {
@@ -60,9 +57,54 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Error> {
         let _ = std::fs::remove_file(&temporary);
         return Err(fail(error));
     }
-    // Not every file system can flush a folder; the rename has happened all the same.
+    flush_folder(folder);
+    Ok(())
+}
+
+/// The folder a path lies in.
+fn above(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
+}
+
+/// Flushes the names in a folder: a new file's content alone does not bring its name through a power cut.
+pub fn flush_folder(folder: &Path) {
+    // Not every system can flush a folder; what was done in it has happened all the same.
     if let Ok(folder) = File::open(folder) {
         let _ = folder.sync_all();
+    }
+}
+
+/// Makes a folder, and those it lies in, so that a power cut does not take it with what is put into it.
+///
+/// # Errors
+/// When it can't be made.
+pub fn make_folder(folder: &Path) -> Result<(), Error> {
+    if folder.is_dir() {
+        return Ok(());
+    }
+    let above = above(folder);
+    make_folder(above)?;
+    match std::fs::create_dir(folder) {
+        Ok(()) => flush_folder(above),
+        // Somebody else was quicker.
+        Err(_) if folder.is_dir() => {}
+        Err(source) => return Err(Error::Write { path: folder.to_owned(), source }),
+    }
+    Ok(())
+}
+
+/// Gives a file or folder another name, and flushes both folders.
+///
+/// # Errors
+/// When it can't be renamed; it then has its old name.
+pub fn rename(from: &Path, to: &Path) -> io::Result<()> {
+    std::fs::rename(from, to)?;
+    flush_folder(above(to));
+    if above(from) != above(to) {
+        flush_folder(above(from));
     }
     Ok(())
 }

@@ -52,6 +52,10 @@ impl Findings {
                     "a damaged journal that was put aside: keep it until its coding has been looked through";
                 self.add("remark", path, what.to_owned());
             }
+            Leftover::Side(path) => {
+                let what = "what another window wrote where two changed the same: take over what is missing, then delete it";
+                self.add("remark", path, what.to_owned());
+            }
             Leftover::Unread(path) => {
                 let what =
                     "nothing reads this file: a copy that a sync program left, or it lies in the wrong place";
@@ -84,6 +88,7 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     let mut found = Findings(Vec::new());
     let mut files = 1;
     found.problems(&study.root().join("study.json"), &validate::study(&study.study));
+    leftovers::of_study(study.root()).iter().for_each(|left| found.leftover(left));
     let (ethograms, errors) = study.ethograms();
     files += ethograms.len() + errors.len();
     for ethogram in &ethograms {

@@ -12,6 +12,9 @@ use crate::export::intake::{self, Intake, Known};
 use crate::model::{Purpose, Session};
 use crate::storage::{self, StudyFolder, coding_file, json as files};
 
+/// A table of all marks of an archive of 5 million has half of it.
+const LARGEST: u64 = 1 << 30;
+
 pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let folder = StudyFolder::open(&asked.into)?;
     let listing = folder.list();
@@ -46,12 +49,15 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
 }
 
 fn read(file: &Path, known: Known<'_>) -> Result<Intake, Error> {
-    let text = files::read_text(file)?;
+    let text = files::read_text_up_to(file, LARGEST)?;
     let is_csv = file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("csv"));
     let found = if is_csv {
         let beside = file.with_file_name("codings.csv");
-        let codings =
-            if beside.is_file() && beside != file { Some(files::read_text(&beside)?) } else { None };
+        let codings = if beside.is_file() && beside != file {
+            Some(files::read_text_up_to(&beside, LARGEST)?)
+        } else {
+            None
+        };
         intake::from_csv(&text, codings.as_deref(), known)
     } else {
         intake::from_web_annotation(&text, known)

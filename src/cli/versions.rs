@@ -17,20 +17,19 @@ pub(super) fn restore(asked: &Restore, out: &mut dyn Write) -> CommandResult {
         writeln!(out, "version {number} is back; what was there is kept as version {kept}")?;
         return Ok(FINE);
     }
-    let all = versions::list(&asked.coding);
+    let (now, all) = versions::states(&asked.coding)?;
     if all.is_empty() {
         writeln!(out, "no earlier versions: {}", asked.coding.display())?;
+        return Ok(FINE);
     }
-    for version in all {
-        let when = version.kept.map_or_else(
-            || "at a time that is not known".to_owned(),
-            |kept| chrono::DateTime::<chrono::Local>::from(kept).format("%Y-%m-%d %H:%M").to_string(),
-        );
-        match json::read::<Coding>(&version.path, CODING_FORMAT) {
-            Ok(coding) => {
-                writeln!(out, "{:>4}  kept {when}  {} marks", version.number, coding.marks.len())?;
+    writeln!(out, "   now  by {}  {} marks", now.by, now.marks.len())?;
+    for state in all.iter().rev() {
+        let (number, when) = (state.version.number, state.version.when());
+        match &state.told {
+            Ok((marks, change)) => {
+                writeln!(out, "{number:>4}  kept {when}  {marks} marks; put back: {}", change.words())?;
             }
-            Err(error) => writeln!(out, "{:>4}  kept {when}  {error}", version.number)?,
+            Err(error) => writeln!(out, "{number:>4}  kept {when}  {error}")?,
         }
     }
     Ok(FINE)
@@ -111,10 +110,10 @@ fn version(coding: &Path, number: u32) -> Result<Coding, Error> {
 /// Out of the way, so that it is not found again as a copy; nothing is deleted.
 fn put_aside(coding: &Path, copy: &Path, number: u32) -> Result<std::path::PathBuf, Error> {
     let to = versions::free_path(coding, number, "copy.json");
-    std::fs::rename(copy, &to)?;
+    crate::files::rename(copy, &to)?;
     let journal = coding_file::journal_path(copy);
     if journal.is_file() {
-        std::fs::rename(journal, to.with_extension("journal"))?;
+        crate::files::rename(&journal, &to.with_extension("journal"))?;
     }
     Ok(to)
 }

@@ -10,7 +10,9 @@ use iced::{Element, Length, Subscription, Task, Theme};
 
 use super::screen::agreement::{self, Agreement};
 use super::screen::by_samples::{self, BySamples};
+use super::screen::changed_film::{self, ChangedFilm};
 use super::screen::coding::{self, Coding};
+use super::screen::earlier::{self, Earlier};
 use super::screen::ethogram::{self, EthogramScreen};
 use super::screen::films::{self, Films};
 use super::screen::hand_over::{self, HandOver};
@@ -42,6 +44,10 @@ pub enum Message {
     Intake(intake::Message),
     /// For the film that is kept.
     Films(films::Message),
+    /// For earlier versions of codings.
+    Earlier(earlier::Message),
+    /// For changed film.
+    ChangedFilm(changed_film::Message),
     /// For two codings of a session.
     Agreement(agreement::Message),
     /// For the numbers and charts.
@@ -84,6 +90,8 @@ enum Screen {
     NewStudy(NewStudy),
     HandOver(Box<HandOver>),
     Films(Box<Films>),
+    Earlier(Box<Earlier>),
+    ChangedFilm(Box<ChangedFilm>),
     Intake(Box<Intake>),
     Sheet(Box<SheetScreen>),
     BySamples(Box<BySamples>),
@@ -172,6 +180,8 @@ impl App {
             Screen::Sessions
             | Screen::HandOver(_)
             | Screen::Films(_)
+            | Screen::Earlier(_)
+            | Screen::ChangedFilm(_)
             | Screen::Intake(_)
             | Screen::Sheet(_)
             | Screen::BySamples(_)
@@ -249,6 +259,8 @@ impl App {
             Message::Sessions(message) => return self.act_on_sessions(message),
             Message::HandOver(message) => return self.act_on_hand_over(message),
             Message::Films(message) => return self.act_on_films(message),
+            Message::Earlier(message) => return self.act_on_earlier(message),
+            Message::ChangedFilm(message) => self.act_on_changed_film(message),
             Message::Intake(message) => return self.act_on_intake(message),
             Message::Results(message) => return self.act_on_results(&message),
             Message::Agreement(message) => return self.act_on_agreement(message),
@@ -346,6 +358,8 @@ impl App {
             Screen::NewStudy(_) => NewStudy::subscription().map(Message::NewStudy),
             Screen::HandOver(_) => HandOver::subscription().map(Message::HandOver),
             Screen::Films(_) => Films::subscription().map(Message::Films),
+            Screen::Earlier(_) => Earlier::subscription().map(Message::Earlier),
+            Screen::ChangedFilm(_) => ChangedFilm::subscription().map(Message::ChangedFilm),
             Screen::Intake(_) => Intake::subscription().map(Message::Intake),
             Screen::Sheet(_) => SheetScreen::subscription().map(Message::Sheet),
             Screen::BySamples(_) => BySamples::subscription().map(Message::BySamples),
@@ -364,6 +378,7 @@ impl App {
             | Screen::Report(_)
             | Screen::HandOver(_)
             | Screen::Films(_)
+            | Screen::ChangedFilm(_)
             | Screen::Intake(_) => iced::event::listen_with(|event, _, _| match event {
                 iced::Event::Keyboard(event) => field_key(event),
                 _ => None,
@@ -372,6 +387,7 @@ impl App {
             | Screen::BySamples(_)
             | Screen::Reaction(_)
             | Screen::Coding(_)
+            | Screen::Earlier(_)
             | Screen::Results(_)
             | Screen::Agreement(_)
             | Screen::Settings(_) => Subscription::none(),
@@ -389,6 +405,8 @@ impl App {
             Screen::NewStudy(form) => form.view(mode).map(Message::NewStudy),
             Screen::HandOver(open) => open.view(mode).map(Message::HandOver),
             Screen::Films(open) => open.view(mode).map(Message::Films),
+            Screen::Earlier(open) => open.view(mode).map(Message::Earlier),
+            Screen::ChangedFilm(open) => open.view(mode).map(Message::ChangedFilm),
             Screen::Intake(open) => open.view(mode).map(Message::Intake),
             Screen::Sheet(open) => open.view(mode).map(Message::Sheet),
             Screen::BySamples(open) => open.view(mode).map(Message::BySamples),
@@ -416,6 +434,8 @@ impl App {
             Screen::Coding(_) => Some(Message::Coding(coding::Message::Leave)),
             Screen::HandOver(_) => Some(Message::HandOver(hand_over::Message::Leave)),
             Screen::Films(_) => Some(Message::Films(films::Message::Leave)),
+            Screen::Earlier(_) => Some(Message::Earlier(earlier::Message::Leave)),
+            Screen::ChangedFilm(_) => Some(Message::ChangedFilm(changed_film::Message::Leave)),
             Screen::Intake(_) => Some(Message::Intake(intake::Message::Leave)),
             Screen::Results(_) => Some(Message::Results(results::Message::Leave)),
             Screen::Agreement(_) => Some(Message::Agreement(agreement::Message::Leave)),

@@ -31,8 +31,12 @@ pub(super) struct Kept {
 
 /// Reads a kept index; `None` when there is none, or it is not to be trusted.
 pub(super) fn read(path: &Path) -> Option<Kept> {
-    let body = whole(path)?;
-    let mut from = Bytes(&body);
+    parse(&whole(path)?)
+}
+
+/// As [`read`], of what stands before the checksum.
+pub(super) fn parse(body: &[u8]) -> Option<Kept> {
+    let mut from = Bytes(body);
     if from.take(HEAD.len())? != HEAD || from.number()? != i64::from(library()) {
         return None;
     }

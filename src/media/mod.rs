@@ -43,6 +43,22 @@ pub fn first_picture(path: &std::path::Path) -> Option<Picture> {
     straight::Straight::open(path).ok()?.next_picture().map(|first| first.picture)
 }
 
+/// What is done with a kept index and kept sound of a clip, behind their checksums, which no made-up input passes: for
+/// fuzzing alone.
+///
+/// # Errors
+/// When the clip can't be opened.
+#[cfg(fuzzing)]
+pub fn reader_of_kept(clip: &std::path::Path) -> Result<impl Fn(&[u8]) + use<>, Error> {
+    let source = source::Source::open(clip)?;
+    Ok(move |body: &[u8]| {
+        let _ = sound::Peaks::from_bytes(body);
+        if let Some(kept) = index_file::parse(body) {
+            let _ = Index::from_kept(&kept, &source);
+        }
+    })
+}
+
 /// Why film could not be opened, read or written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

@@ -140,7 +140,7 @@ impl Peaks {
 
     /// The outer `None` says that the bytes are something else.
     #[allow(clippy::option_option)]
-    fn from_bytes(bytes: &[u8]) -> Option<Option<Self>> {
+    pub(super) fn from_bytes(bytes: &[u8]) -> Option<Option<Self>> {
         let rest = bytes.strip_prefix(HEAD)?;
         if rest.is_empty() {
             return Some(None);

@@ -17,6 +17,7 @@ pub mod schema;
 mod session;
 pub mod starter;
 mod study;
+mod together;
 pub mod validate;
 
 pub use animal::{Animal, BehaviourConcern, Mass, Sex, Taxon};
@@ -34,6 +35,7 @@ pub use session::{
     Fingerprint, Food, Gap, LeftOut, Session, ShedState, SyncPoint,
 };
 pub use study::{DoubleCoding, HouseTargets, Retention, Study};
+pub use together::{Together, together};
 
 /// Keys of a file that this version does not know, kept as they are.
 pub type Extra = serde_json::Map<String, serde_json::Value>;

@@ -80,28 +80,6 @@ impl Study {
         self.animals.iter().find(|animal| animal.id == *id)
     }
 
-    /// This study, as it is by now, with what was changed from `old` to `new`: each person, animal and plan for
-    /// itself, the rest as one.
-    #[must_use]
-    pub fn with_changes(mut self, old: &Self, new: &Self) -> Self {
-        changed(&mut self.people, &old.people, &new.people, |a, b| a.code == b.code);
-        changed(&mut self.animals, &old.animals, &new.animals, |a, b| a.id == b.id);
-        changed(&mut self.plans, &old.plans, &new.plans, |a, b| a.id == b.id);
-        let (people, animals, plans) = (self.people, self.animals, self.plans);
-        let bare = |study: &Self| Self {
-            people: Vec::new(),
-            animals: Vec::new(),
-            plans: Vec::new(),
-            ..study.clone()
-        };
-        let rest = if bare(old) == bare(new) {
-            Self { people: Vec::new(), animals: Vec::new(), plans: Vec::new(), ..self }
-        } else {
-            bare(new)
-        };
-        Self { people, animals, plans, ..rest }
-    }
-
     /// The person of this code.
     #[must_use]
     pub fn person(&self, code: &PersonCode) -> Option<&Person> {
@@ -180,54 +158,4 @@ pub struct Retention {
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,
-}
-
-/// A list as it is by now, with what was added, changed or removed from one state of it to another.
-fn changed<T: PartialEq + Clone>(now: &mut Vec<T>, old: &[T], new: &[T], is_same: impl Fn(&T, &T) -> bool) {
-    let is_in = |list: &[T], own: &T| list.iter().any(|other| is_same(own, other));
-    now.retain(|own| !is_in(old, own) || is_in(new, own));
-    for own in new.iter().filter(|own| !old.contains(own)) {
-        match now.iter_mut().find(|other| is_same(own, other)) {
-            Some(other) => other.clone_from(own),
-            None => now.push(own.clone()),
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn person(code: &str, role: &str) -> Person {
-        Person { code: code.into(), role: Some(role.to_owned()), ..Person::default() }
-    }
-
-    #[test]
-    fn what_two_windows_changed_stands_together() {
-        let mut old = Study::new("Two windows");
-        old.people = vec![person("A", "keeper"), person("B", "keeper"), person("C", "keeper")];
-        let (mut one, mut other) = (old.clone(), old.clone());
-        one.people[0].role = Some("lead".to_owned());
-        one.people.push(person("D", "student"));
-        one.place = Some("North house".to_owned());
-        let _ = other.people.remove(1);
-        other.people.push(person("E", "keeper"));
-        let both = one.clone().with_changes(&old, &other);
-        let of = |study: &Study| -> Vec<(String, String)> {
-            study.people.iter().map(|own| (own.code.to_string(), own.role.clone().unwrap())).collect()
-        };
-        let wanted = [("A", "lead"), ("C", "keeper"), ("D", "student"), ("E", "keeper")];
-        assert_eq!(of(&both), wanted.map(|(code, role)| (code.to_owned(), role.to_owned())));
-        assert_eq!(
-            both.place.as_deref(),
-            Some("North house"),
-            "what nobody here changed stays as it is by now"
-        );
-        // Of the same one, changed on both sides, this window's counts.
-        let mut third = old.clone();
-        third.people[0].role = Some("vet".to_owned());
-        third.title = "Renamed".to_owned();
-        let last = both.with_changes(&old, &third);
-        assert_eq!((of(&last)[0].1.as_str(), last.title.as_str()), ("vet", "Renamed"));
-    }
 }

@@ -97,11 +97,13 @@ impl OnDisk {
     /// When something can't be read or written; the file is then untouched.
     pub fn write(&mut self, coding: &Coding) -> Result<Option<String>, Error> {
         let text = json::to_text(coding).map_err(|source| Error::Json { path: self.path.clone(), source })?;
-        let there = match std::fs::read(&self.path) {
+        let there = match json::read_bytes(&self.path) {
             Ok(there) => Some(there),
             // Nothing there that could be written over.
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
-            Err(source) => return Err(Error::Read { path: self.path.clone(), source }),
+            Err(Error::Read { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => None,
+            // Not what was there.
+            Err(Error::TooLarge { .. }) => Some(Vec::new()),
+            Err(error) => return Err(error),
         };
         let mut notice = None;
         match there {
@@ -110,7 +112,7 @@ impl OnDisk {
                 crate::files::write_atomically(&copy, text.as_bytes())?;
                 // Its edits lead to this state; applied to the other one they would mix the two.
                 let journal = journal_path(&self.path);
-                if let Err(source) = std::fs::rename(&journal, journal_path(&copy))
+                if let Err(source) = crate::files::rename(&journal, &journal_path(&copy))
                     && source.kind() != std::io::ErrorKind::NotFound
                 {
                     // As if it had not been tried; the journal still holds everything.

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 
-use super::Error;
+use super::{Error, json};
 use crate::files;
 use crate::model::{Coding, Edit};
 
@@ -66,10 +66,12 @@ pub struct Replay {
 /// # Errors
 /// When it can't be read.
 pub fn read(path: &Path, contained: u64) -> Result<Replay, Error> {
-    let bytes = match std::fs::read(path) {
+    let bytes = match json::read_bytes(path) {
         Ok(bytes) => bytes,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Replay::default()),
-        Err(source) => return Err(Error::Read { path: path.to_owned(), source }),
+        Err(Error::Read { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => {
+            return Ok(Replay::default());
+        }
+        Err(error) => return Err(error),
     };
     Ok(parse(&bytes, contained))
 }
@@ -152,16 +154,18 @@ impl Journal {
         let mut replay = read(path, last_seq_of_coding)?;
         if replay.is_damaged {
             let aside = free_place_aside(path);
-            let _ = std::fs::copy(path, &aside).map_err(fail)?;
+            let bytes = std::fs::read(path).map_err(fail)?;
             // The copy must be on the disk before the original is cut.
-            File::open(&aside).and_then(|copy| copy.sync_all()).map_err(fail)?;
+            files::write_atomically(&aside, &bytes)?;
             replay.remarks.push(format!("the whole damaged journal is kept as {}", aside.display()));
         }
         let file = OpenOptions::new().create(true).append(true).open(path).map_err(fail)?;
         if file.metadata().map_err(fail)?.len() > replay.whole_bytes {
             file.set_len(replay.whole_bytes).map_err(fail)?;
-            file.sync_all().map_err(fail)?;
         }
+        // A killed program may have left lines that were never flushed, and a new file has no flushed name.
+        file.sync_all().map_err(fail)?;
+        files::flush_folder(path.parent().unwrap_or(path));
         let last = replay.records.last().map_or(0, |record| record.seq);
         Ok((Self { path: path.to_owned(), file, next_seq: last.max(last_seq_of_coding) + 1 }, replay))
     }

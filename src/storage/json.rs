@@ -4,6 +4,7 @@
 //! element of `marks` on a line of its own, so that a difference of two files is a list of marks.
 
 use std::fmt::Write as _;
+use std::io::{self, Read as _};
 use std::path::Path;
 
 use serde::Serialize;
@@ -158,12 +159,56 @@ pub fn read<T: DeserializeOwned>(path: &Path, format: &'static str) -> Result<T,
     parse(path, &text, format)
 }
 
+/// The largest file that is read: a coding of a million marks. Every picture of ten hours of film could bear one.
+pub const LARGEST: u64 = 128 << 20;
+
+/// What stands in a file, when it is one and no larger than [`LARGEST`]: memory stays bounded whatever lies there, and
+/// nobody waits for a pipe.
+///
+/// # Errors
+/// When it can't be read or is too large.
+pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Error> {
+    read_bytes_up_to(path, LARGEST)
+}
+
+fn read_bytes_up_to(path: &Path, largest: u64) -> Result<Vec<u8>, Error> {
+    let fail = |source| Error::Read { path: path.to_owned(), source };
+    // Before it is opened: opening a pipe waits for somebody at its other end.
+    if !std::fs::metadata(path).map_err(fail)?.is_file() {
+        return Err(fail(io::Error::other("this is no file")));
+    }
+    let file = std::fs::File::open(path).map_err(fail)?;
+    let bytes = file.metadata().map_err(fail)?.len();
+    let mut read = Vec::new();
+    if bytes <= largest {
+        read.reserve_exact(usize::try_from(bytes).unwrap_or_default());
+        // It may grow meanwhile.
+        let _ = file.take(largest + 1).read_to_end(&mut read).map_err(fail)?;
+    }
+    if bytes.max(read.len() as u64) > largest {
+        return Err(Error::TooLarge {
+            path: path.to_owned(),
+            megabytes: bytes >> 20,
+            largest: largest >> 20,
+        });
+    }
+    Ok(read)
+}
+
 /// The text of a file.
 ///
 /// # Errors
-/// When it can't be read or is no UTF-8.
+/// When it can't be read, is too large or is no UTF-8.
 pub fn read_text(path: &Path) -> Result<String, Error> {
-    let bytes = std::fs::read(path).map_err(|source| Error::Read { path: path.to_owned(), source })?;
+    read_text_up_to(path, LARGEST)
+}
+
+/// The text of a file that may be larger than any of a study: a table of all its marks.
+///
+/// # Errors
+/// As [`read_text`].
+pub fn read_text_up_to(path: &Path, largest: u64) -> Result<String, Error> {
+    let bytes = read_bytes_up_to(path, largest)?;
     String::from_utf8(bytes).map_err(|error| {
         let before = error.as_bytes().get(..error.utf8_error().valid_up_to()).unwrap_or_default();
         let (line, column) = line_and_column(before, before.len());

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::study_folder::SIDE;
 use super::{coding_file, conflict};
 
 /// Something lying about.
@@ -13,6 +14,8 @@ pub enum Leftover {
     Orphan(PathBuf),
     /// A damaged journal that was put aside.
     Damaged(PathBuf),
+    /// What another window wrote where two changed the same field.
+    Side(PathBuf),
     /// A JSON file that nothing reads.
     Unread(PathBuf),
 }
@@ -26,11 +29,21 @@ pub fn of_session(folder: &Path) -> Vec<Leftover> {
     paths.into_iter().filter(|path| path.is_file()).filter_map(kind_of).collect()
 }
 
+/// What two windows left in the study's own folder.
+#[must_use]
+pub fn of_study(root: &Path) -> Vec<Leftover> {
+    of_session(root).into_iter().filter(|left| matches!(left, Leftover::Side(_))).collect()
+}
+
 fn kind_of(path: PathBuf) -> Option<Leftover> {
     let name = path.file_name()?.to_string_lossy().into_owned();
     if name.starts_with('.') {
         let is_part = path.extension().is_some_and(|ending| ending == "part");
         return is_part.then_some(Leftover::Part(path));
+    }
+    let is_side = |own: &str| name.strip_prefix(own).is_some_and(|rest| rest.starts_with(SIDE));
+    if is_side("session.") || is_side("study.") {
+        return Some(Leftover::Side(path));
     }
     if name.contains(".journal.damaged") {
         return Some(Leftover::Damaged(path));

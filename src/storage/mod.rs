@@ -4,6 +4,7 @@
 //! its path, line and column and left as it is; the rest of the study goes on. Every write
 //! replaces a whole file in one step; what is typed between two of those is in the journal.
 
+pub mod acceptance;
 pub mod archive;
 pub mod coding_file;
 pub mod conflict;
@@ -33,6 +34,18 @@ pub enum Error {
         path: PathBuf,
         /// Why.
         source: std::io::Error,
+    },
+    /// No file of a study is as large as that.
+    #[error(
+        "the file has {megabytes} MB, and none of a study has more than {largest} MB: it was not read and is left as it is; is it another program's, or was it written twice over? Earlier states of a coding are listed by 'shedlight restore': {path}"
+    )]
+    TooLarge {
+        /// Which file.
+        path: PathBuf,
+        /// Its size.
+        megabytes: u64,
+        /// The largest that is read.
+        largest: u64,
     },
     /// The folder is no study.
     #[error("there is no study.json in this folder: open a study's folder, or make a new study: {path}")]

@@ -40,8 +40,7 @@ impl Aside {
     }
 
     fn place(&self, path: &Path) -> Result<PathBuf, Error> {
-        std::fs::create_dir_all(&self.folder)
-            .map_err(|source| files::Error::Write { path: self.folder.clone(), source })?;
+        files::make_folder(&self.folder)?;
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let mut place = self.folder.join(&name);
         let mut again = 2_u32;
@@ -55,7 +54,7 @@ impl Aside {
     /// Takes a file away.
     fn take(&self, path: &Path) -> Result<String, Error> {
         let to = self.place(path)?;
-        std::fs::rename(path, &to).map_err(|source| files::Error::Write { path: path.to_owned(), source })?;
+        files::rename(path, &to).map_err(|source| files::Error::Write { path: path.to_owned(), source })?;
         Ok(self.words(&to))
     }
 
@@ -136,6 +135,9 @@ fn coding(path: &Path, aside: &Aside) -> Result<Option<String>, Error> {
     let mut done: Vec<String> =
         left.map(|left| format!("a lock nobody holds was given back: {left}")).into_iter().collect();
     if let Err(error) = json::read::<Coding>(path, CODING_FORMAT) {
+        if matches!(error, Error::TooLarge { .. }) {
+            return Err(error);
+        }
         done.push(put_together(path, aside, &error)?);
     }
     done.extend(mend_journal(path, aside)?);

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 
 use super::coding_file::{self, CodingHead};
 use super::{Error, conflict, json};
+use crate::files;
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
     BehaviourId, Coding, ETHOGRAM_FORMAT, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, STUDY_FORMAT,
-    Session, SessionId, Study, VERSION,
+    Session, SessionId, Study, VERSION, together,
 };
 
 /// An opened study.
@@ -19,6 +20,8 @@ pub struct StudyFolder {
     pub study: Study,
     /// The same as it lay on the disk when it was read or written last, to tell own changes from others'.
     as_read: Study,
+    /// What a person should hear of the last writing, in words.
+    notice: Option<String>,
 }
 
 /// The sessions of a study, and what could not be read of it.
@@ -61,7 +64,7 @@ impl StudyFolder {
             return Err(Error::NoStudy { path: root.to_owned() });
         }
         let study = json::read(&path, STUDY_FORMAT)?;
-        Ok(Self { root: root.to_owned(), as_read: Study::clone(&study), study })
+        Ok(Self { root: root.to_owned(), as_read: Study::clone(&study), study, notice: None })
     }
 
     /// Makes a study's folder; it must not exist yet, or be empty.
@@ -69,11 +72,7 @@ impl StudyFolder {
     /// # Errors
     /// When there is something in the folder, or it can't be written.
     pub fn create(root: &Path, study: Study) -> Result<Self, Error> {
-        let make = |folder: &Path| {
-            std::fs::create_dir_all(folder)
-                .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })
-        };
-        make(root)?;
+        files::make_folder(root)?;
         let is_empty = std::fs::read_dir(root)
             .map_err(|source| Error::Read { path: root.to_owned(), source })?
             .next()
@@ -82,9 +81,9 @@ impl StudyFolder {
             return Err(Error::NotEmpty { path: root.to_owned() });
         }
         for folder in ["ethograms", "sessions", "clips"] {
-            make(&root.join(folder))?;
+            files::make_folder(&root.join(folder))?;
         }
-        let mut new = Self { root: root.to_owned(), as_read: study.clone(), study };
+        let mut new = Self { root: root.to_owned(), as_read: study.clone(), study, notice: None };
         new.save_study()?;
         Ok(new)
     }
@@ -104,8 +103,9 @@ impl StudyFolder {
         Err(Error::Newer { path, found: self.study.version, known: VERSION })
     }
 
-    /// Writes `study.json`: what was changed here since it was read or written last. People, animals and plans that
-    /// another window wrote meanwhile stay, and are here from now on.
+    /// Writes `study.json`: what was changed here since it was read or written last, field by field. What another
+    /// window wrote meanwhile stays, and is here from now on. Where both changed the same field this window's counts,
+    /// the other's study is kept beside, and [`StudyFolder::take_notice`] tells.
     ///
     /// # Errors
     /// When it can't be written.
@@ -115,14 +115,21 @@ impl StudyFolder {
         if let Some(now) = now.as_ref().filter(|now| now.version > VERSION) {
             return Err(Error::Newer { path, found: now.version, known: VERSION });
         }
-        let now = now.filter(|now| *now != self.as_read);
-        let merged = now.map(|now| now.with_changes(&self.as_read, &self.study));
-        json::write(&path, merged.as_ref().unwrap_or(&self.study))?;
-        if let Some(merged) = merged {
-            self.study = merged;
+        if let Some(now) = now.filter(|now| *now != self.as_read) {
+            let (both, words) = put_together(&path, &self.as_read, &now, &self.study)?;
+            json::write(&path, &both)?;
+            self.study = both;
+            self.notice = words.or_else(|| self.notice.take());
+        } else {
+            json::write(&path, &self.study)?;
         }
         self.as_read.clone_from(&self.study);
         Ok(())
+    }
+
+    /// What a person should hear of the last writing: that another window changed the same field. Told once.
+    pub fn take_notice(&mut self) -> Option<String> {
+        self.notice.take()
     }
 
     /// Where a revision of an ethogram lies.
@@ -149,7 +156,7 @@ impl StudyFolder {
     /// When it can't be written.
     pub fn save_ethogram(&self, ethogram: &Ethogram) -> Result<(), Error> {
         self.may_be_written()?;
-        make_folder(&self.root.join("ethograms"))?;
+        files::make_folder(&self.root.join("ethograms"))?;
         json::write(&self.ethogram_path(&ethogram.id, ethogram.revision), ethogram)
     }
 
@@ -194,7 +201,7 @@ impl StudyFolder {
         save: &dyn Fn(&Path) -> Result<(), String>,
     ) -> Result<PathBuf, String> {
         let folder = self.stills(ethogram);
-        make_folder(&folder).map_err(|error| error.to_string())?;
+        files::make_folder(&folder).map_err(|error| error.to_string())?;
         let path = folder.join(format!("{behaviour} {place}.png"));
         save(&path)?;
         Ok(path)
@@ -237,6 +244,22 @@ impl StudyFolder {
         Ok(session)
     }
 
+    /// Writes what a person changed of a session from `old`, as they read it a while ago, to `new`: as
+    /// [`StudyFolder::save_study`] does.
+    ///
+    /// # Errors
+    /// When it can't be read or written.
+    pub fn save_session_changes(&mut self, old: &Session, new: &Session) -> Result<(), Error> {
+        let now = self.session(&old.id)?;
+        let path = self.session_folder(&old.id).join("session.json");
+        let (both, words) = put_together(&path, old, &now, new)?;
+        if both != now {
+            self.save_session(&both)?;
+        }
+        self.notice = words.or_else(|| self.notice.take());
+        Ok(())
+    }
+
     /// Writes a session, making its folder when it is new.
     ///
     /// # Errors
@@ -244,7 +267,7 @@ impl StudyFolder {
     pub fn save_session(&self, session: &Session) -> Result<(), Error> {
         self.may_be_written()?;
         let folder = self.session_folder(&session.id);
-        make_folder(&folder)?;
+        files::make_folder(&folder)?;
         json::write(&folder.join("session.json"), session)
     }
 
@@ -311,6 +334,41 @@ impl StudyFolder {
         Ok(LoadedCoding { path: path.to_owned(), coding, session, ethogram, definitions })
     }
 }
+
+/// What two windows made of one file, together. Where both changed the same the file as the other one wrote it, which
+/// lies there now, is kept beside, and that is told in words.
+fn put_together<T>(path: &Path, old: &T, now: &T, own: &T) -> Result<(T, Option<String>), Error>
+where
+    T: serde::Serialize + serde::de::DeserializeOwned,
+{
+    let both = together(old, now, own).map_err(|source| Error::Json { path: path.to_owned(), source })?;
+    if both.clashes.is_empty() {
+        return Ok((both.value, None));
+    }
+    let kept = free_side(path);
+    json::write(&kept, now)?;
+    let words = format!(
+        "Another window changed the same meanwhile ({}): what you wrote counts now, what it wrote is kept in {}.",
+        both.clashes.join("; "),
+        kept.file_name().unwrap_or_default().to_string_lossy()
+    );
+    Ok((both.value, Some(words)))
+}
+
+/// `<name>.conflict-<n>.json` beside a file, with the next free number.
+fn free_side(path: &Path) -> PathBuf {
+    let mut number = 1_u32;
+    loop {
+        let free = path.with_extension(format!("{SIDE}{number}.json"));
+        if !free.exists() {
+            return free;
+        }
+        number += 1;
+    }
+}
+
+/// What stands in the name of a file that another window wrote where two changed the same.
+pub(super) const SIDE: &str = "conflict-";
 
 /// Whether an ethogram is as it was when a coding was made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -396,11 +454,6 @@ pub fn copies(folder: &Path) -> Vec<Error> {
         Error::Copy { path, original }
     };
     conflict::copies_in(folder).into_iter().map(told).collect()
-}
-
-fn make_folder(folder: &Path) -> Result<(), Error> {
-    Ok(std::fs::create_dir_all(folder)
-        .map_err(|source| crate::files::Error::Write { path: folder.to_owned(), source })?)
 }
 
 /// Files of a folder with this ending, by name; none when there is no folder.

@@ -3,13 +3,14 @@
 //! They lie in `versions/` in the session's folder, one file each, `<person>.<n>.<number>.json`,
 //! the last [`KEPT`] of them. Nothing reads them as codings.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use super::coding_file::{self, journal_path};
 use super::{Error, json};
 use crate::files;
-use crate::model::{CODING_FORMAT, Coding};
+use crate::model::{CODING_FORMAT, Coding, Mark, MarkId};
 
 /// Versions kept of one coding; the oldest go first.
 pub const KEPT: usize = 20;
@@ -23,6 +24,93 @@ pub struct Version {
     pub path: PathBuf,
     /// When it was kept, if the system knows.
     pub kept: Option<SystemTime>,
+}
+
+impl Version {
+    /// When it was kept, in words.
+    #[must_use]
+    pub fn when(&self) -> String {
+        self.kept.map_or_else(
+            || "at a time that is not known".to_owned(),
+            |kept| chrono::DateTime::<chrono::Local>::from(kept).format("%Y-%m-%d %H:%M").to_string(),
+        )
+    }
+}
+
+/// What putting an earlier state back changes.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Difference {
+    /// Marks that come back.
+    pub back: usize,
+    /// Marks that go.
+    pub gone: usize,
+    /// Marks that are there in both and stand otherwise.
+    pub other: usize,
+    /// Passes that are done now and were not then.
+    pub open_again: Vec<String>,
+}
+
+impl Difference {
+    /// From the present state to an earlier one.
+    #[must_use]
+    pub fn between(now: &Coding, then: &Coding) -> Self {
+        let by_id = |coding: &Coding| -> BTreeMap<MarkId, Mark> {
+            coding.marks.iter().map(|mark| (mark.id, mark.clone())).collect()
+        };
+        let (here, there) = (by_id(now), by_id(then));
+        let was_done = |name: &str| then.passes.iter().any(|pass| pass.name == name && pass.done);
+        let open_again = now.passes.iter().filter(|pass| pass.done && !was_done(&pass.name));
+        Self {
+            back: there.keys().filter(|id| !here.contains_key(id)).count(),
+            gone: here.keys().filter(|id| !there.contains_key(id)).count(),
+            other: here.iter().filter(|(id, mark)| there.get(id).is_some_and(|own| own != *mark)).count(),
+            open_again: open_again.map(|pass| pass.name.clone()).collect(),
+        }
+    }
+
+    /// In words.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let count = |n: usize, one: &str, many: &str| match n {
+            0 => None,
+            1 => Some(format!("1 mark {one}")),
+            n => Some(format!("{n} marks {many}")),
+        };
+        let mut parts: Vec<String> = [
+            count(self.back, "comes back", "come back"),
+            count(self.gone, "goes", "go"),
+            count(self.other, "stands as it stood", "stand as they stood"),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        parts.extend(self.open_again.iter().map(|name| format!("the pass '{name}' is open again")));
+        if parts.is_empty() { "no mark differs from now".to_owned() } else { parts.join(", ") }
+    }
+}
+
+/// An earlier state as a person chooses among them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct State {
+    /// Which.
+    pub version: Version,
+    /// How many marks it has, and what putting it back changes; else why it can't be read.
+    pub told: Result<(usize, Difference), String>,
+}
+
+/// The present state of a coding and the earlier ones, newest first. What can't be read hides nothing but itself.
+///
+/// # Errors
+/// When the present state can't be read.
+pub fn states(coding: &Path) -> Result<(Coding, Vec<State>), Error> {
+    let now = coding_file::read(coding)?;
+    let told = |version: Version| {
+        let then = json::read::<Coding>(&version.path, CODING_FORMAT);
+        let told = then.map(|then| (then.marks.len(), Difference::between(&now, &then)));
+        State { version, told: told.map_err(|error| error.to_string()) }
+    };
+    let earlier = list(coding).into_iter().rev().map(told).collect();
+    Ok((now, earlier))
 }
 
 /// The folder of a coding's earlier states.
@@ -78,7 +166,7 @@ pub fn keep(coding: &Path, bytes: &[u8]) -> Result<u32, Error> {
         return Ok(newest.number);
     }
     let into = folder(coding);
-    std::fs::create_dir_all(&into).map_err(|source| files::Error::Write { path: into.clone(), source })?;
+    files::make_folder(&into)?;
     let number = versions.last().map_or(1, |newest| newest.number + 1);
     files::write_atomically(&version_path(coding, number, "json"), bytes)?;
     let surplus = (versions.len() + 1).saturating_sub(KEPT);
@@ -106,7 +194,7 @@ pub fn replace(coding: &Path, mut new: Coding) -> Result<u32, Error> {
     json::write(coding, &new)?;
     let journal = journal_path(coding);
     let aside = free_path(coding, number, "journal");
-    std::fs::rename(&journal, &aside).map_err(|source| Error::Journal { path: journal, source })?;
+    files::rename(&journal, &aside).map_err(|source| Error::Journal { path: journal, source })?;
     Ok(number)
 }
 
@@ -123,7 +211,7 @@ pub fn restore(coding: &Path, number: u32) -> Result<u32, Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::{Change, Edit, EthogramRef, Mark, MarkId};
+    use crate::model::{Change, Edit, EthogramRef};
     use crate::storage::journal::StepKind;
     use crate::time::Micros;
 
@@ -165,6 +253,19 @@ mod tests {
         assert!(!before.is_empty());
         assert_eq!(restore(&path, kept).unwrap(), restore(&path, kept).unwrap());
         assert_eq!(std::fs::read(&journal).unwrap(), before);
+    }
+
+    #[test]
+    fn what_putting_a_state_back_changes_is_told() {
+        let (mut now, mut then) = (with_marks(4), with_marks(5));
+        let _ = now.marks.remove(0);
+        let _ = then.marks.pop();
+        let _ = then.marks.pop();
+        then.marks[1].unsure = true;
+        let told = Difference::between(&now, &then);
+        assert_eq!((told.back, told.gone, told.other), (1, 1, 1));
+        assert_eq!(told.words(), "1 mark comes back, 1 mark goes, 1 mark stands as it stood");
+        assert_eq!(Difference::between(&now, &now).words(), "no mark differs from now");
     }
 
     #[test]

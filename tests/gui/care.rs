@@ -9,12 +9,14 @@ use iced_test::core::keyboard::Key;
 use iced_test::core::keyboard::key::Named;
 use iced_test::runtime::{Action as Done, task};
 use iced_test::simulator;
+use shedlight::gui::screen::changed_film::{self, ChangedFilm};
+use shedlight::gui::screen::earlier::{self, Earlier};
 use shedlight::gui::screen::films::{self, Films};
 use shedlight::gui::screen::hand_over::{self, HandOver};
 use shedlight::gui::screen::intake::{self, Intake};
 use shedlight::gui::theme::Mode;
 use shedlight::model::{Animal, ClockSource, Retention, Study, Taxon, starter};
-use shedlight::storage::{StudyFolder, fingerprint};
+use shedlight::storage::{StudyFolder, coding_file, fingerprint, versions};
 
 use super::screens::{copy, demo};
 use crate::common::{barcode_clip, folder};
@@ -274,4 +276,106 @@ fn a_study_is_packed_looked_at_and_taken_in_by_keys() {
     let _ = drive(&mut screen, action);
     assert!(!place.path().join("fresh2").exists());
     assert!(matches!(press(&mut screen, Named::Escape), hand_over::Action::Leave));
+}
+
+#[test]
+fn an_earlier_version_is_put_back_by_keys() {
+    let place = folder();
+    let study = demo(&place);
+    let path = study.root().join("sessions/s3/K-07.1.coding.json");
+    let before = coding_file::read(&path).unwrap();
+    let mut fewer = before.clone();
+    fewer.marks.truncate(before.marks.len() - 3);
+    let _ = versions::replace(&path, fewer).unwrap();
+    let shows = |screen: &Earlier, words: &str| simulator(screen.view(Mode::Dark)).find(words).is_ok();
+    let drive = |screen: &mut Earlier, action: earlier::Action| {
+        let mut tasks: Vec<_> = match action {
+            earlier::Action::Run(task) => vec![task],
+            _ => Vec::new(),
+        };
+        while let Some(task) = tasks.pop() {
+            for message in told(task) {
+                if let earlier::Action::Run(next) = screen.update(message) {
+                    tasks.push(next);
+                }
+            }
+        }
+    };
+    let (mut screen, task) = Earlier::new("s3".to_owned(), vec![path.clone()]);
+    assert!(shows(&screen, "Reading the codings …"));
+    drive(&mut screen, earlier::Action::Run(task));
+    assert!(shows(&screen, &format!("K-07.1: primary, by K-07, now {} marks", before.marks.len() - 3)));
+    assert!(shows(&screen, "put back: 3 marks come back"));
+    // The first Enter says what it would do; another key takes that back.
+    let enter = |screen: &mut Earlier| screen.update(earlier::Message::KeyDown(named(Named::Enter)));
+    assert!(matches!(enter(&mut screen), earlier::Action::None));
+    let asked = "Version 1: 3 marks come back. Enter once more puts it back; what is there now is kept.";
+    assert!(shows(&screen, asked));
+    let _ = screen.update(earlier::Message::KeyDown(named(Named::ArrowUp)));
+    assert!(matches!(enter(&mut screen), earlier::Action::None));
+    let action = enter(&mut screen);
+    drive(&mut screen, action);
+    assert_eq!(coding_file::read(&path).unwrap().marks, before.marks);
+    assert!(shows(&screen, "Version 1 is back; what was there is kept as version 2."));
+    assert!(shows(&screen, "put back: 3 marks go"));
+    // Somebody has it open: refused in words, nothing changed.
+    let held = coding_file::open(&path).unwrap();
+    let _ = enter(&mut screen);
+    let action = enter(&mut screen);
+    drive(&mut screen, action);
+    assert_eq!(coding_file::read(&path).unwrap().marks, before.marks);
+    drop(held);
+    assert!(!shows(&screen, "Version 2 is back; what was there is kept as version 3."));
+    // Nothing yet, and no coding at all.
+    let other = study.root().join("sessions/s1/K-07.1.coding.json");
+    for (codings, words) in [
+        (
+            vec![other],
+            "No earlier versions yet: what stands there is kept before the first writing of every sitting.",
+        ),
+        (Vec::new(), "This session is not coded yet."),
+    ] {
+        let (mut screen, task) = Earlier::new("s1".to_owned(), codings);
+        drive(&mut screen, earlier::Action::Run(task));
+        assert!(shows(&screen, words), "{words}");
+        assert!(matches!(enter(&mut screen), earlier::Action::None));
+    }
+}
+
+#[test]
+fn changed_film_is_taken_by_a_persons_word() {
+    let place = folder();
+    let study = demo(&place);
+    let id = "s3".into();
+    let film = study.root().join("clips/s3.mp4");
+    std::fs::create_dir_all(film.parent().unwrap()).unwrap();
+    std::fs::write(&film, b"as it was").unwrap();
+    let mut session = study.session(&id).unwrap();
+    session.clips[0].path = "clips/s3.mp4".to_owned();
+    session.clips[0].fingerprint = Some(fingerprint::of_file(&film).unwrap());
+    study.save_session(&session).unwrap();
+    let shows = |screen: &ChangedFilm, words: &str| simulator(screen.view(Mode::Light)).find(words).is_ok();
+    let open = || ChangedFilm::try_new(study.clone(), id.clone(), "K-07").unwrap();
+    assert!(shows(&open(), "No clip of this session was changed since it was added."));
+    std::fs::write(&film, b"as it is").unwrap();
+    let mut screen = open();
+    assert!(shows(&screen, "clips/s3.mp4"));
+    let _ = screen.update(changed_film::Message::Accept);
+    assert!(shows(
+        &screen,
+        "Nothing was changed: say why the file may be taken, such as: the same film, re-encoded smaller."
+    ));
+    let _ = screen.update(changed_film::Message::Reason("re-encoded".to_owned()));
+    let held = coding_file::open(&study.root().join("sessions/s3/K-07.1.coding.json")).unwrap();
+    let _ = screen.update(changed_film::Message::Accept);
+    assert!(study.session(&id).unwrap().clips[0].accepted.is_empty(), "not while a coding of it is open");
+    drop(held);
+    let _ = screen.update(changed_film::Message::Accept);
+    let accepted = &study.session(&id).unwrap().clips[0].accepted;
+    assert_eq!((accepted[0].by.as_str(), accepted[0].reason.as_str()), ("K-07", "re-encoded"));
+    assert!(shows(&screen, "No clip of this session was changed since it was added."));
+    assert!(matches!(
+        screen.update(changed_film::Message::KeyDown(named(Named::Escape))),
+        changed_film::Action::Leave
+    ));
 }

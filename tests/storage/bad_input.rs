@@ -448,3 +448,103 @@ fn two_windows_that_add_people_lose_none() {
     let codes: Vec<&str> = now.people.iter().map(|own| own.code.as_str()).collect();
     assert_eq!((codes, now.title.as_str()), (vec!["K-01", "K-02"], "Renamed"));
 }
+
+#[test]
+fn two_windows_that_change_one_animal_lose_nothing_of_each_other() {
+    let folder = folder();
+    let root = folder.path().join("study");
+    let mut study = Study::new("Two");
+    let bramble =
+        shedlight::model::Animal { id: "bramble".into(), name: "Bramble".to_owned(), ..Default::default() };
+    study.animals.push(bramble);
+    let _ = StudyFolder::create(&root, study).unwrap();
+    let (mut one, mut other) = (StudyFolder::open(&root).unwrap(), StudyFolder::open(&root).unwrap());
+    // Different fields of one animal stand together, and nobody hears of it.
+    one.study.animals[0].species = Some("Testudo hermanni".to_owned());
+    other.study.animals[0].notes = Some("eats slowly".to_owned());
+    one.save_study().unwrap();
+    other.save_study().unwrap();
+    assert_eq!(other.take_notice(), None);
+    let now = StudyFolder::open(&root).unwrap().study.animals.remove(0);
+    assert_eq!(
+        (now.species.as_deref(), now.notes.as_deref()),
+        (Some("Testudo hermanni"), Some("eats slowly"))
+    );
+    // The same field: the later one counts, the other's study is kept, and that is told, once.
+    let mut one = StudyFolder::open(&root).unwrap();
+    one.study.animals[0].notes = Some("eats fast".to_owned());
+    one.save_study().unwrap();
+    let theirs = fs::read(root.join("study.json")).unwrap();
+    other.study.animals[0].notes = Some("eats nothing".to_owned());
+    other.save_study().unwrap();
+    let notice = other.take_notice().unwrap();
+    assert!(
+        notice.contains("animals bramble, notes") && notice.contains("study.conflict-1.json"),
+        "{notice}"
+    );
+    assert_eq!(other.take_notice(), None);
+    assert_eq!(fs::read(root.join("study.conflict-1.json")).unwrap(), theirs);
+    assert_eq!(other.study.animals[0].notes.as_deref(), Some("eats nothing"));
+    assert_eq!(StudyFolder::open(&root).unwrap().study, other.study);
+    let told = crate::common::shedlight(&["check", root.to_str().unwrap()]);
+    assert!(told.code == 1 && told.out.contains("another window wrote"), "{}{}", told.out, told.err);
+}
+
+#[test]
+fn two_windows_that_fill_in_one_session_lose_nothing_of_each_other() {
+    let folder = folder();
+    let root = folder.path().join("study");
+    let mut study = StudyFolder::create(&root, Study::new("Two")).unwrap();
+    let read = Session::new("s1".into(), "bramble".into());
+    study.save_session(&read).unwrap();
+    let (mut one, mut other) = (read.clone(), read.clone());
+    one.notes = Some("warm".to_owned());
+    other.step = Some(2);
+    study.save_session_changes(&read, &one).unwrap();
+    study.save_session_changes(&read, &other).unwrap();
+    assert_eq!(study.take_notice(), None);
+    let now = study.session(&"s1".into()).unwrap();
+    assert_eq!((now.notes.as_deref(), now.step), (Some("warm"), Some(2)));
+    other.notes = Some("cold".to_owned());
+    study.save_session_changes(&read, &other).unwrap();
+    let notice = study.take_notice().unwrap();
+    assert!(notice.contains("(notes)") && notice.contains("session.conflict-1.json"), "{notice}");
+    let kept: Session =
+        json::read(&root.join("sessions/s1/session.conflict-1.json"), "shedlight/session").unwrap();
+    assert_eq!(kept.notes.as_deref(), Some("warm"));
+}
+
+/// A sparse file stands for a coding of ten million marks (1.1 GB), and for one that is not even that.
+#[cfg(unix)]
+#[test]
+fn a_coding_of_ten_million_marks_is_refused_in_bounded_memory_and_the_rest_is_read() {
+    let folder = folder();
+    let study = folder.path().join("study");
+    crate::export::copy(&crate::common::root().join("sample-codings"), &study);
+    let path = study.join("sessions/s3/K-12.1.coding.json");
+    for size in [1_100_u64 << 20, 900 << 30] {
+        fs::File::options().write(true).open(&path).unwrap().set_len(size).unwrap();
+        let error = coding_file::open(&path).unwrap_err().to_string();
+        let megabytes = format!("the file has {} MB", size >> 20);
+        assert!(error.contains(&megabytes) && error.contains("left as it is"), "{error}");
+        for command in [&["summary"][..], &["check"], &["check", "--repair"]] {
+            let run = std::process::Command::new("sh")
+                .args(["-c", "ulimit -v 700000; exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_shedlight")])
+                .args(command)
+                .arg(&study)
+                .output()
+                .unwrap();
+            let said =
+                format!("{}{}", String::from_utf8_lossy(&run.stdout), String::from_utf8_lossy(&run.stderr));
+            assert!(run.status.code().is_some() && said.contains(&megabytes), "{command:?}: {said}");
+        }
+    }
+    assert!(
+        StudyFolder::open(&study).unwrap().load_coding(&path.with_file_name("K-07.1.coding.json")).is_ok()
+    );
+    // A pipe nobody writes to is no file to wait for.
+    fs::remove_file(&path).unwrap();
+    assert!(std::process::Command::new("mkfifo").arg(&path).status().unwrap().success());
+    assert!(coding_file::read(&path).unwrap_err().to_string().contains("no file"));
+    assert!(coding_file::open(&path).is_err());
+}

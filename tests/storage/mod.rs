@@ -7,6 +7,8 @@ mod fuzz;
 mod keys;
 mod kill;
 mod parcel;
+#[cfg(target_os = "linux")]
+mod power_cut;
 mod repair;
 mod retention;
 mod schemas;

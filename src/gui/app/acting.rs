@@ -8,6 +8,8 @@ use iced::Task;
 use super::{App, Message, Screen, open_study, seed};
 use crate::gui::screen::agreement::{self, Agreement};
 use crate::gui::screen::by_samples::{self, BySamples};
+use crate::gui::screen::changed_film::{self, ChangedFilm};
+use crate::gui::screen::earlier::{self, Earlier};
 use crate::gui::screen::ethogram::EthogramScreen;
 use crate::gui::screen::films::{self, Films};
 use crate::gui::screen::hand_over::{self, HandOver};
@@ -203,6 +205,28 @@ impl App {
         Task::none()
     }
 
+    pub(super) fn act_on_earlier(&mut self, message: earlier::Message) -> Task<Message> {
+        let Screen::Earlier(open) = &mut self.screen else { return Task::none() };
+        match open.update(message) {
+            earlier::Action::None => {}
+            earlier::Action::Run(task) => return task.map(Message::Earlier),
+            earlier::Action::Leave => {
+                self.sessions.refresh();
+                self.screen = Screen::Sessions;
+            }
+        }
+        Task::none()
+    }
+
+    pub(super) fn act_on_changed_film(&mut self, message: changed_film::Message) {
+        if let Screen::ChangedFilm(open) = &mut self.screen
+            && let changed_film::Action::Leave = open.update(message)
+        {
+            self.sessions.refresh();
+            self.screen = Screen::Sessions;
+        }
+    }
+
     pub(super) fn act_on_hand_over(&mut self, message: hand_over::Message) -> Task<Message> {
         let Screen::HandOver(open) = &mut self.screen else { return Task::none() };
         match open.update(message) {
@@ -286,6 +310,21 @@ impl App {
                 let (open, task) = Films::new(folder, self.sessions.person(), today);
                 self.screen = Screen::Films(Box::new(open));
                 return task.map(Message::Films);
+            }
+            sessions::Action::Earlier(title, codings) => {
+                let (open, task) = Earlier::new(title, codings);
+                self.screen = Screen::Earlier(Box::new(open));
+                return task.map(Message::Earlier);
+            }
+            sessions::Action::ChangedFilm(session) => {
+                let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
+                match ChangedFilm::try_new(folder, session, self.sessions.person()) {
+                    Ok(open) => {
+                        self.screen = Screen::ChangedFilm(Box::new(open));
+                        return iced::widget::operation::focus(changed_film::FIRST);
+                    }
+                    Err(error) => self.sessions.say(error.to_string()),
+                }
             }
             sessions::Action::NewStudy(clip) => {
                 let person = self.settings.person.clone();

@@ -2,7 +2,9 @@
 
 pub mod agreement;
 pub mod by_samples;
+pub mod changed_film;
 pub mod coding;
+pub mod earlier;
 pub mod ethogram;
 pub mod films;
 pub mod hand_over;

@@ -52,6 +52,8 @@ pub const FIRST: &str = "sheet-first";
 pub struct SheetScreen {
     folder: StudyFolder,
     subject: Subject,
+    /// Of a session: as it was read when the sheet was opened.
+    session: Option<Session>,
     sheet: Sheet,
     before: Sheet,
     said: String,
@@ -64,10 +66,11 @@ impl SheetScreen {
     /// # Errors
     /// When the session can't be read.
     pub fn try_new(folder: StudyFolder, subject: Subject) -> Result<Self, Error> {
+        let mut read = None;
         let sheet = match &subject {
             Subject::Session(id) => {
-                let session = folder.session(id)?;
-                sheets::session::sheet(&session, &folder.study, last_before(&folder, &session).as_ref())
+                let session = read.insert(folder.session(id)?);
+                sheets::session::sheet(session, &folder.study, last_before(&folder, session).as_ref())
             }
             Subject::Animal(id) => {
                 let animal = id.as_ref().and_then(|id| folder.study.animal(id)).cloned().unwrap_or_default();
@@ -83,6 +86,7 @@ impl SheetScreen {
         Ok(Self {
             folder,
             subject,
+            session: read,
             before: sheet.clone(),
             sheet,
             said: "Tab goes from line to line, Enter keeps the sheet, Escape leaves it.".to_owned(),
@@ -149,12 +153,12 @@ impl SheetScreen {
         let study = self.folder.study.clone();
         match self.subject.clone() {
             Subject::Session(id) => {
-                let session = self.folder.session(&id)?;
+                let session = self.session.clone().map_or_else(|| self.folder.session(&id), Ok)?;
                 let Some(new) = sheets::session::read(&mut self.sheet, &session, &study) else {
                     return Ok(false);
                 };
                 if new != session {
-                    self.folder.save_session(&new)?;
+                    self.folder.save_session_changes(&session, &new)?;
                 }
                 return Ok(true);
             }

@@ -21,6 +21,8 @@ use std::path::{Component, Path, PathBuf};
 use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 
+use crate::files;
+
 pub use self::compare::{Advice, Choice, Comparison, Item, What, compare};
 pub use self::packing::{Contents, Packed, pack};
 pub use self::take::{Taken, take, take_as_new};
@@ -242,12 +244,14 @@ impl Parcel {
     ) -> Result<(), Error> {
         let chosen: Vec<Entry> = self.list.files.iter().filter(|entry| wanted(entry)).cloned().collect();
         let mut share = Share::of(chosen.iter().map(|entry| entry.size).sum());
+        let mut folders = BTreeSet::new();
         for entry in &chosen {
             let damaged =
                 |why: String| Error::Damaged { path: self.path.clone(), inside: entry.path.clone(), why };
             let target = into.join(&entry.path);
             if let Some(above) = target.parent() {
-                std::fs::create_dir_all(above).map_err(|source| Error::write(above, source))?;
+                make_folder(above)?;
+                let _ = folders.insert(above.to_owned());
             }
             let mut inside = self.archive.by_name(&entry.path).map_err(|error| damaged(error.to_string()))?;
             let mut file = File::create(&target).map_err(|source| Error::write(&target, source))?;
@@ -274,8 +278,13 @@ impl Parcel {
             }
             file.sync_all().map_err(|source| Error::write(&target, source))?;
         }
+        folders.iter().for_each(|folder| files::flush_folder(folder));
         Ok(())
     }
+}
+
+fn make_folder(folder: &Path) -> Result<(), Error> {
+    Ok(files::make_folder(folder).map_err(super::Error::from)?)
 }
 
 /// How much of the bytes has been done.
@@ -323,7 +332,7 @@ struct Workplace(PathBuf);
 
 impl Workplace {
     fn new(place: PathBuf) -> Result<Self, Error> {
-        std::fs::create_dir_all(&place).map_err(|source| Error::write(&place, source))?;
+        make_folder(&place)?;
         Ok(Self(place))
     }
 }

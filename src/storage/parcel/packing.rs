@@ -100,7 +100,7 @@ pub fn pack(
     if target.exists() {
         return Err(Error::Exists { path: target.to_owned() });
     }
-    std::fs::rename(&part.0, target).map_err(fail)?;
+    crate::files::rename(&part.0, target).map_err(fail)?;
     remarks.extend(list.film_missing.iter().map(|path| {
         format!("a clip is not where it was, or was changed since; it is not in the parcel: {path}")
     }));

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, FixedOffset};
 
 use super::compare::without_parts;
-use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace, whole};
+use super::{Choice, Comparison, Error, Parcel, Progress, What, Workplace, make_folder, whole};
 use crate::files;
 use crate::model::Study;
 use crate::storage::{Error as StorageError, StudyFolder, coding_file, conflict, json};
@@ -44,14 +44,14 @@ pub fn take_as_new(parcel: &mut Parcel, root: &Path, progress: Progress<'_>) -> 
     parcel.unpack(&part.0, |_| true, progress)?;
     for folder in ["ethograms", "sessions", "clips"] {
         let folder = part.0.join(folder);
-        std::fs::create_dir_all(&folder).map_err(|source| Error::write(&folder, source))?;
+        make_folder(&folder)?;
     }
     let _ = StudyFolder::open(&part.0)?;
     if root.exists() {
         // Empty, as was looked at; not every system renames over a folder.
         std::fs::remove_dir(&root).map_err(|source| Error::write(&root, source))?;
     }
-    std::fs::rename(&part.0, &root).map_err(|source| Error::write(&root, source))?;
+    files::rename(&part.0, &root).map_err(|source| Error::write(&root, source))?;
     Ok(StudyFolder::open(&root)?)
 }
 
@@ -162,7 +162,7 @@ impl Taking<'_> {
             return Ok(());
         }
         if let Some(above) = kept.parent() {
-            std::fs::create_dir_all(above).map_err(|source| Error::write(above, source))?;
+            make_folder(above)?;
         }
         let bytes = std::fs::read(&own).map_err(|source| Error::read(&own, source))?;
         Ok(files::write_atomically(&kept, &bytes).map_err(StorageError::from)?)
@@ -196,9 +196,9 @@ impl Taking<'_> {
     fn put_there(&self, inside: &str, target: &Path) -> Result<(), Error> {
         let fail = |source| Error::write(target, source);
         if let Some(above) = target.parent() {
-            std::fs::create_dir_all(above).map_err(fail)?;
+            make_folder(above)?;
         }
-        std::fs::rename(self.place.join(inside), target).map_err(fail)
+        files::rename(&self.place.join(inside), target).map_err(fail)
     }
 
     /// A coding goes with its journal. Its own journal must never meet the other coding: it would
@@ -239,6 +239,8 @@ impl Taking<'_> {
         let journal = coding_file::journal_path(&own);
         if journal.exists() {
             std::fs::remove_file(&journal).map_err(|source| Error::write(&journal, source))?;
+            // Gone for good, before the other coding comes.
+            files::flush_folder(journal.parent().unwrap_or(self.root));
         }
         self.put_there(&inside("coding.json"), &own)?;
         if has_journal { self.put_there(&inside("journal"), &journal) } else { Ok(()) }

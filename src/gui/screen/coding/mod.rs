@@ -201,7 +201,7 @@ impl Coding {
                 ClipState::There(path) | ClipState::Moved(path) => clips.push((clip.id, path)),
                 ClipState::Changed(path) => troubles.push(format!(
                     "The clip was changed since it was added; its marks may lie on other pictures, so it is not shown. \
-                     Put the original back, or say with 'shedlight accept' that it shows the same: {}",
+                     Put the original back, or say that it shows the same (Shift+F4 in Sessions): {}",
                     path.display()
                 )),
                 ClipState::Missing(_) if clip.deleted.is_some() => {

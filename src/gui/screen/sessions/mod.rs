@@ -80,6 +80,10 @@ pub enum Ask {
     BySamples,
     /// Not a sheet: the person's reaction lag.
     Reaction,
+    /// Not a sheet: earlier versions of the session's codings.
+    Earlier,
+    /// Not a sheet: clips of the session whose files were changed.
+    ChangedFilm,
 }
 
 /// What the app is to do.
@@ -110,6 +114,10 @@ pub enum Action {
     BySamples(SessionId),
     /// Measure the person's reaction lag.
     Reaction,
+    /// Show earlier versions of these codings, under this title.
+    Earlier(String, Vec<PathBuf>),
+    /// Show the changed clips of a session.
+    ChangedFilm(SessionId),
     /// Compare two codings of a session.
     Agreement(crate::model::SessionId),
 }
@@ -158,6 +166,9 @@ impl Sessions {
     pub fn refresh(&mut self) {
         self.listing = self.folder.as_ref().map(StudyFolder::list).unwrap_or_default();
         self.is_new = true;
+        if let Some(words) = self.folder.as_mut().and_then(StudyFolder::take_notice) {
+            self.said = Some(words);
+        }
     }
 
     /// Asks the background about a list that is new.
@@ -322,6 +333,8 @@ impl Sessions {
             Key::Named(Named::F12) => return Action::HandOver,
             Key::Named(Named::F2) if modifiers.shift() => return self.sheet(Ask::BySamples),
             Key::Named(Named::F5) if modifiers.shift() => return self.sheet(Ask::Reaction),
+            Key::Named(Named::F6) if modifiers.shift() => return self.sheet(Ask::Earlier),
+            Key::Named(Named::F4) if modifiers.shift() => return self.sheet(Ask::ChangedFilm),
             Key::Named(Named::F2) => return self.sheet(Ask::Session),
             Key::Named(Named::F3) if modifiers.shift() => return self.sheet(Ask::NewAnimal),
             Key::Named(Named::F3) => return self.sheet(Ask::Animal),
@@ -358,10 +371,22 @@ impl Sessions {
     fn sheet(&mut self, ask: Ask) -> Action {
         let Some(folder) = &self.folder else { return Action::None };
         let is_masked = self.listing.sessions.get(self.chosen).is_some_and(|entry| self.is_masked(entry));
-        if is_masked && matches!(ask, Ask::Session | Ask::Results | Ask::Progress | Ask::Agreement) {
+        if is_masked
+            && matches!(ask, Ask::Session | Ask::Results | Ask::Progress | Ask::Agreement | Ask::Earlier)
+        {
             let words = "You are this session's second coder: what the first one found, and when it was, is hidden until your own coding is closed.";
             self.said = Some(words.to_owned());
             return Action::None;
+        }
+        if let Some(entry) = self.listing.sessions.get(self.chosen) {
+            match ask {
+                Ask::Earlier => {
+                    let codings = entry.codings.iter().map(|(path, _)| path.clone()).collect();
+                    return Action::Earlier(entry.session.id.to_string(), codings);
+                }
+                Ask::ChangedFilm => return Action::ChangedFilm(entry.session.id.clone()),
+                _ => {}
+            }
         }
         let session = self.listing.sessions.get(self.chosen).map(|entry| &entry.session);
         let animal = session
@@ -389,7 +414,13 @@ impl Sessions {
             return Action::Results(shown, self.masked());
         }
         let subject = match ask {
-            Ask::Results | Ask::Progress | Ask::Agreement | Ask::BySamples | Ask::Reaction => None,
+            Ask::Results
+            | Ask::Progress
+            | Ask::Agreement
+            | Ask::BySamples
+            | Ask::Reaction
+            | Ask::Earlier
+            | Ask::ChangedFilm => None,
             Ask::Study => Some(Subject::Study),
             Ask::NewAnimal => Some(Subject::Animal(None)),
             Ask::Session => session.map(|session| Subject::Session(session.id.clone())),

@@ -105,11 +105,26 @@ impl Sessions {
                     .on_press(Message::Report),
             ]
             .spacing(8),
-            text(
-                self.said.as_deref().unwrap_or("Up and Down choose, Enter opens your coding or begins one.")
-            )
-            .size(theme::BODY)
-            .color(if self.said.is_some() { palette.accent } else { palette.quiet }),
+            row![
+                container(
+                    text(
+                        self.said
+                            .as_deref()
+                            .unwrap_or("Up and Down choose, Enter opens your coding or begins one.")
+                    )
+                    .size(theme::BODY)
+                    .color(if self.said.is_some() {
+                        palette.accent
+                    } else {
+                        palette.quiet
+                    })
+                )
+                .width(Length::Fill),
+                ask("Earlier versions (Shift+F6)", Ask::Earlier),
+                ask("Changed film (Shift+F4)", Ask::ChangedFilm),
+            ]
+            .spacing(8)
+            .align_y(iced::Center),
         ]
         .spacing(8);
         column![head, scrollable(list).height(Length::Fill), foot].spacing(12).padding(16).into()
