@@ -182,7 +182,10 @@ fn a_report_without_names_names_nobody_and_no_place_on_this_computer() {
     let ran = shedlight(&["report", study, "--out", target, "--date", "2025-04-10"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     let html = std::fs::read_to_string(&out).unwrap();
-    assert!(NAMED.iter().all(|word| html.contains(word)), "every name is in the plain report");
+    assert!(
+        ["K-07", "K-12", "Anna", "Müller"].iter().all(|word| html.contains(word)),
+        "people are in the plain report"
+    );
 }
 
 fn around<'a>(text: &'a str, word: &str) -> &'a str {
