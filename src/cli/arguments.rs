@@ -265,6 +265,12 @@ pub struct Report {
     /// The day the report is dated [default: today]
     #[arg(long, value_name = "DAY")]
     pub date: Option<NaiveDate>,
+    /// Replace people by pseudonyms and leave out texts that name them
+    #[arg(long)]
+    pub without_names: bool,
+    /// For the window: print how far it is, a share a line
+    #[arg(long, hide = true)]
+    pub tell_progress: bool,
     /// Which sessions it is about
     #[command(flatten)]
     pub choice: Choice,
@@ -325,6 +331,7 @@ pub enum Form {
 
 /// Arguments of `cut`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools)] // Switches of a command.
 pub struct Cut {
     /// The study folder
     pub study: PathBuf,
@@ -352,6 +359,9 @@ pub struct Cut {
     /// Without sound
     #[arg(long)]
     pub silent: bool,
+    /// Draw the coding with pseudonyms for people and without texts that name them
+    #[arg(long, requires = "drawn")]
+    pub without_names: bool,
     /// Print JSON
     #[arg(long)]
     pub json: bool,

@@ -70,7 +70,11 @@ pub(super) fn run(asked: &Cut, out: &mut dyn Write) -> CommandResult {
         let (path, _) = own.ok_or_else(|| {
             usage(format!("there is no coding of session {} to draw (see --by)", asked.session))
         })?;
-        Some(folder.load_coding(path)?)
+        let mut own = folder.load_coding(path)?;
+        if asked.without_names {
+            unnamed(&mut own, &folder, &listing);
+        }
+        Some(own)
     } else {
         None
     };
@@ -84,6 +88,7 @@ pub(super) fn run(asked: &Cut, out: &mut dyn Write) -> CommandResult {
     });
     bar.finish_and_clear();
     let cut = cut.map_err(|error| match error {
+        cut::Error::Media(crate::media::Error::Stopped) => Error::Stopped,
         cut::Error::Media(error) => Error::Media(error),
         other => Error::Usage(other.to_string()),
     })?;
@@ -107,6 +112,29 @@ pub(super) fn run(asked: &Cut, out: &mut dyn Write) -> CommandResult {
         }
     }
     Ok(if cut.unreadable == 0 { super::FINE } else { super::FINDINGS })
+}
+
+/// Takes people out of a coding that will be drawn; they are called as in every export.
+#[cfg(feature = "media")]
+fn unnamed(
+    own: &mut crate::storage::study_folder::LoadedCoding,
+    folder: &crate::storage::StudyFolder,
+    listing: &crate::storage::study_folder::Listing,
+) {
+    use crate::export::Entry;
+    use crate::export::names::{People, named_by, named_in};
+
+    let mut others = std::collections::BTreeSet::new();
+    for entry in &listing.sessions {
+        others.extend(named_in(&entry.session).cloned());
+        others.extend(entry.codings.iter().map(|(path, _)| named_by(&path.to_string_lossy())));
+        others.extend(entry.codings.iter().map(|(_, head)| head.by.clone()));
+    }
+    let people = People::of(&folder.study, others);
+    own.ethogram = people.cleaned(&own.ethogram);
+    let mut entry = Entry { file: String::new(), coding: own.coding.clone() };
+    let _ = people.clean_entry(&mut entry);
+    own.coding = entry.coding;
 }
 
 #[cfg(feature = "media")]

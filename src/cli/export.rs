@@ -76,7 +76,7 @@ struct Told {
 
 /// Says what was exported; `files` are their names where they are few enough to be listed.
 fn tell(asked: &Asked, told: &Told, files: Option<&[String]>, out: &mut dyn Write) -> CommandResult {
-    let taken_out = told.taken_out;
+    let taken_out = told.taken_out.as_ref();
     if asked.json {
         let mut own = serde_json::json!({
             "out": asked.out,
@@ -86,6 +86,7 @@ fn tell(asked: &Asked, told: &Told, files: Option<&[String]>, out: &mut dyn Writ
             "marks": told.marks,
             "people_replaced": taken_out.map(|own| own.people),
             "texts_dropped": taken_out.map(|own| own.texts),
+            "ids_with_names": taken_out.map(|own| &own.ids),
             "problems": told.problems,
         });
         if let (Some(own), Some(files)) = (own.as_object_mut(), files) {
@@ -104,14 +105,27 @@ fn tell(asked: &Asked, told: &Told, files: Option<&[String]>, out: &mut dyn Writ
             told.codings
         )?;
         if let Some(taken) = taken_out {
-            writeln!(
-                out,
-                "{} people have pseudonyms; {} texts that named one, or could, are left out. A name that study.json does not list can't be recognised: look through what is left.",
-                taken.people, taken.texts
-            )?;
+            tell_taken(taken, out)?;
         }
     }
     Ok(if told.problems.is_empty() { FINE } else { FINDINGS })
+}
+
+/// Says what was taken out, and that it can't be all.
+pub(super) fn tell_taken(taken: &TakenOut, out: &mut dyn Write) -> io::Result<()> {
+    writeln!(
+        out,
+        "{} people have pseudonyms; {} texts that named one, or could, are left out. A name that study.json does not list can't be recognised: look through what is left.",
+        taken.people, taken.texts
+    )?;
+    if !taken.ids.is_empty() {
+        writeln!(
+            out,
+            "These ids hold a name and stay, for other things are found by them: {}",
+            taken.ids.join(", ")
+        )?;
+    }
+    Ok(())
 }
 
 /// Loads a study whole, as exports and reports need it; what could not be read is told and returned.

@@ -2,16 +2,18 @@
 
 use std::collections::BTreeSet;
 use std::io::Write;
+use std::ops::ControlFlow;
+
+use indicatif::ProgressBar;
 
 use super::arguments::TakeIn;
-use super::pack::{bar, tell};
-use super::{CommandResult, Error, FINDINGS, FINE};
+use super::{CommandResult, Error, FINDINGS, FINE, progress};
 use crate::storage::parcel::{self, Advice, Choice, Comparison, Item};
 use crate::storage::{StudyFolder, fingerprint};
 
 pub(super) fn run(asked: &TakeIn, out: &mut dyn Write) -> CommandResult {
     let mut parcel = parcel::open(&asked.parcel)?;
-    let bar = bar("taking in");
+    let bar = progress::bar("taking in");
     if !asked.into.join("study.json").is_file() {
         if asked.list {
             return list_new(asked, &parcel, out);
@@ -70,6 +72,12 @@ pub(super) fn run(asked: &TakeIn, out: &mut dyn Write) -> CommandResult {
         }
     }
     Ok(if undecided.is_empty() && taken.failed.is_empty() { FINE } else { FINDINGS })
+}
+
+/// Tells the bar; what is taken in is never left half, so the work goes on.
+fn tell(bar: &ProgressBar, share: f32) -> ControlFlow<()> {
+    bar.set_position(progress::place(share));
+    ControlFlow::Continue(())
 }
 
 /// Does what was asked for with each part; a key that fits nothing is an error, for it may be a slip.

@@ -12,28 +12,26 @@ use super::{Data, Entry};
 use crate::model::{ConcernRule, Ethogram, Extra, PersonCode, Session, Study};
 
 /// What was taken out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct TakenOut {
     /// People who got a pseudonym.
     pub people: usize,
     /// Texts that were dropped because they held a name or a code.
     pub texts: usize,
+    /// Ids that hold one and stay: other things are found by them.
+    pub ids: Vec<String>,
 }
 
 /// Replaces people by pseudonyms and drops texts that name them.
 #[must_use]
 pub fn take_out(data: &mut Data) -> TakenOut {
-    let mut others: BTreeSet<PersonCode> = data.codings.iter().map(|entry| entry.coding.by.clone()).collect();
-    others.extend(data.codings.iter().map(|entry| named_by(&entry.file)));
-    for session in &data.sessions {
-        others.extend(named_in(session).cloned());
-    }
-    let mut people = People::of(&data.study, others);
+    let mut people = People::of_data(data);
+    let ids = people.ids_in(data);
     let mut texts = people.clean_study(&mut data.study);
     texts += data.sessions.iter_mut().map(|session| people.clean_session(session)).sum::<usize>();
     texts += people.clean_ethograms(&mut data.ethograms);
     texts += data.codings.iter_mut().map(|entry| people.clean_entry(entry)).sum::<usize>();
-    TakenOut { people: people.count(), texts }
+    TakenOut { people: people.count(), texts, ids }
 }
 
 /// Codes of people that a session names.
@@ -76,6 +74,36 @@ impl People {
     #[must_use]
     pub fn of(study: &Study, others: BTreeSet<PersonCode>) -> Self {
         Self { names: Names::of(study, others), digests: BTreeMap::new() }
+    }
+
+    /// The people that anything of an export names.
+    #[must_use]
+    pub fn of_data(data: &Data) -> Self {
+        let mut others: BTreeSet<PersonCode> =
+            data.codings.iter().map(|entry| entry.coding.by.clone()).collect();
+        others.extend(data.codings.iter().map(|entry| named_by(&entry.file)));
+        others.extend(data.sessions.iter().flat_map(named_in).cloned());
+        Self::of(&data.study, others)
+    }
+
+    /// Whether a text holds a name or a code.
+    #[must_use]
+    pub fn are_in(&self, text: &str) -> bool {
+        self.names.are_in(text)
+    }
+
+    /// Ids and names of animals that hold a name or a code.
+    fn ids_in(&self, data: &Data) -> Vec<String> {
+        let study = &data.study;
+        let mut ids: BTreeSet<&str> = data.sessions.iter().map(|own| own.id.as_str()).collect();
+        ids.extend(study.animals.iter().flat_map(|own| [own.id.as_str(), own.name.as_str()]));
+        ids.extend(study.plans.iter().map(|own| own.id.as_str()));
+        for ethogram in &data.ethograms {
+            let _ = ids.insert(ethogram.id.as_str());
+            ids.extend(ethogram.behaviours.iter().map(|own| own.id.as_str()));
+            ids.extend(ethogram.sets.iter().map(|own| own.id.as_str()));
+        }
+        ids.into_iter().filter(|id| self.are_in(id)).map(str::to_owned).collect()
     }
 
     /// How many people have a pseudonym.
@@ -137,6 +165,7 @@ impl People {
         self.names.replace(&mut coding.by);
         // They name coding files, and those name people.
         coding.parents.clear();
+        coding.masked.iter_mut().for_each(|hidden| cleaner.needed(hidden));
         coding.extra.clear();
         for pass in &mut coding.passes {
             cleaner.needed(&mut pass.name);
@@ -251,8 +280,13 @@ impl Cleaner<'_> {
             }
         }
         for animal in &mut study.animals {
-            for text in [&mut animal.origin, &mut animal.notes, &mut animal.born, &mut animal.identification]
-            {
+            for text in [
+                &mut animal.origin,
+                &mut animal.notes,
+                &mut animal.born,
+                &mut animal.identification,
+                &mut animal.species,
+            ] {
                 self.text(text);
             }
             for concern in &mut animal.concern {
@@ -324,11 +358,16 @@ impl Cleaner<'_> {
                 deleted.extra.clear();
             }
             // Folders above the study are often named after somebody.
-            let is_outside =
-                clip.path.starts_with('/') || clip.path.contains(':') || clip.path.contains("..");
+            let is_outside = clip.path.starts_with(['/', '\\', '~'])
+                || clip.path.contains(':')
+                || clip.path.contains("..");
             if is_outside || self.names.are_in(&clip.path) {
-                let ending = clip.path.rsplit_once('.').map_or("", |(_, ending)| ending);
-                clip.path = format!("clips/{}-{}.{ending}", session.id, clip.id.0);
+                let name = clip.path.rsplit(['/', '\\']).next().unwrap_or_default();
+                // What stands behind a dot is no ending when it is long.
+                let is_ending = |own: &&str| own.len() < 6 && own.bytes().all(|c| c.is_ascii_alphanumeric());
+                let ending = name.rsplit_once('.').map(|(_, own)| own).filter(is_ending);
+                let ending = ending.map_or_else(String::new, |ending| format!(".{ending}"));
+                clip.path = format!("clips/{}-{}{ending}", session.id, clip.id.0);
                 self.dropped += 1;
             }
             for accepted in &mut clip.accepted {

@@ -2,6 +2,7 @@
 //! marked are covered.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
 use std::path::PathBuf;
 
 use super::drawn::cover_faces;
@@ -21,12 +22,17 @@ const WIDTH: u32 = 480;
 /// How long before an incident its first picture is taken.
 const BEFORE: Micros = Micros::from_whole_seconds(1);
 
-/// Takes the pictures; `find` says where a clip is, or what became of it. Also returns what could not be taken, in words.
+/// Says where a clip of a session is, or what became of it.
+pub type Find<'f> = &'f dyn Fn(&Session, &Clip) -> Result<PathBuf, String>;
+
+/// Takes the pictures; `find` says where a clip is, `going_on` hears how many incidents are done and whether to go
+/// on. Also returns what could not be taken, in words that name a clip as its session does.
 #[must_use]
 pub fn of_incidents<'a>(
     records: &'a [Record<'a>],
     link: &StudyLink,
-    find: &dyn Fn(&Clip) -> Result<PathBuf, String>,
+    find: Find<'_>,
+    going_on: &mut dyn FnMut(usize) -> ControlFlow<()>,
 ) -> (Vec<IncidentStills>, Vec<String>) {
     let mut found = Vec::new();
     let mut problems = Vec::new();
@@ -36,6 +42,9 @@ pub fn of_incidents<'a>(
         for incident in &incidents {
             if found.len() == MOST {
                 problems.push(format!("only the first {MOST} stop-level incidents have pictures"));
+                return (found, problems);
+            }
+            if going_on(found.len()).is_break() {
                 return (found, problems);
             }
             let stills = of_one(record.session, incident, link, find, &mut films);
@@ -56,7 +65,7 @@ fn of_one(
     session: &Session,
     incident: &Incident,
     link: &StudyLink,
-    find: &dyn Fn(&Clip) -> Result<PathBuf, String>,
+    find: Find<'_>,
     films: &mut BTreeMap<ClipId, Result<Film, String>>,
 ) -> Result<Vec<Still>, String> {
     let start = incident.span.from;
@@ -89,7 +98,7 @@ fn of_one(
 fn picture(
     session: &Session,
     at: Micros,
-    find: &dyn Fn(&Clip) -> Result<PathBuf, String>,
+    find: Find<'_>,
     films: &mut BTreeMap<ClipId, Result<Film, String>>,
 ) -> Result<Option<Vec<u8>>, String> {
     let camera = session.clips.first().and_then(|clip| clip.camera.as_ref());
@@ -99,9 +108,13 @@ fn picture(
             continue;
         }
         let film = films.entry(clip.id).or_insert_with(|| {
-            let path = find(clip)?;
-            media::guard::look(&path).map_err(|error| error.to_string())?;
-            Film::open(&path, FilmOptions::default()).map_err(|error| error.to_string())
+            let path = find(session, clip)?;
+            // A report is handed on: where the film lies on this computer is nobody's business.
+            let words = |error: media::Error| {
+                error.to_string().replace(&path.to_string_lossy().into_owned(), &clip.path)
+            };
+            media::guard::look(&path).map_err(words)?;
+            Film::open(&path, FilmOptions::default()).map_err(words)
         });
         let film = film.as_ref().map_err(|why| format!("the clip {why}"))?;
         if own >= film.index().end() {

@@ -130,7 +130,7 @@ impl App {
         let mut said = None;
         let mut clip = None;
         let wanted = target
-            .map(Path::to_owned)
+            .map(|path| settings.resolved(path))
             .or_else(|| settings.recent.first().filter(|path| path.exists()).cloned());
         let folder = wanted.as_deref().and_then(|path| {
             if path.is_file() && path.file_name().is_some_and(|name| name != "study.json") {

@@ -76,6 +76,18 @@ impl Settings {
         let _ = files::write_atomically(&path, text.as_bytes());
     }
 
+    /// A study as somebody named it. A report's link may name it by its folder alone, or as seen from another folder:
+    /// then it is the one study opened lately whose folder is called so.
+    #[must_use]
+    pub fn resolved(&self, path: &Path) -> PathBuf {
+        let is_it = |own: &&PathBuf| own.file_name() == path.file_name() && own.join("study.json").is_file();
+        let mut known = self.recent.iter().filter(is_it);
+        match (known.next(), known.next()) {
+            (Some(only), None) if path.is_relative() && !path.exists() => only.clone(),
+            _ => path.to_owned(),
+        }
+    }
+
     /// Puts a study first among the recent ones.
     pub fn opened(&mut self, study: &Path) {
         let study = std::path::absolute(study).unwrap_or_else(|_| study.to_owned());

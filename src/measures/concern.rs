@@ -97,8 +97,8 @@ pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
     pieces.retain(|piece| {
         let is_lower = piece.level < Level::Stop;
         let hidden =
-            piece.is_event && (stop_moments.contains(&piece.span.from) || stop.contains(piece.span.from));
-        !(is_lower && hidden)
+            || piece.is_event && (stop_moments.contains(&piece.span.from) || stop.contains(piece.span.from));
+        !(is_lower && hidden())
     });
     let watch = spans_at(&pieces, &|level| level == Level::Watch).without(&stop);
     let mut warnings: Vec<Micros> = watch_onsets.into_iter().filter(|at| !stop.contains(*at)).collect();
@@ -175,7 +175,8 @@ fn apply(
         let moments: Vec<Micros> = record
             .onsets(behaviour)
             .into_iter()
-            .filter(|(at, id)| fits(record.coding.mark(*id)) && inside(*at))
+            // Looked for only where a detail is asked for: of ten thousand marks that takes long.
+            .filter(|(at, id)| (rule.detail.is_none() || fits(record.coding.mark(*id))) && inside(*at))
             .map(|(at, _)| at)
             .collect();
         for (i, at) in moments.iter().enumerate() {
@@ -259,6 +260,8 @@ fn incidents(
     let back_offs: Vec<Micros> = record.role_onsets(Role::BackOff).into_iter().map(|(at, _)| at).collect();
     let mut used = Micros(i64::MIN);
     let mut found = Vec::with_capacity(runs.len());
+    let mut own: Vec<&Piece> = pieces.iter().filter(|piece| piece.level == level).collect();
+    own.sort_by_key(|piece| piece.span.from);
     for (i, (span, events_only)) in runs.iter().enumerate() {
         let next = runs.get(i + 1).map_or(record.window().to, |(next, _)| next.from).min(record.window().to);
         let until = if *events_only { next.min(span.from + AHEAD) } else { next };
@@ -275,13 +278,10 @@ fn incidents(
             }
             Some(_) | None => BackOff::NotSeen(until - span.from),
         };
-        let first = pieces
-            .iter()
-            .filter(|piece| piece.level == level && piece.span.from <= span.from)
-            .filter(
-                |piece| if piece.is_event { piece.span.from == span.from } else { piece.span.to > span.from },
-            )
-            .max_by_key(|piece| piece.span.from);
+        let begun = own.partition_point(|piece| piece.span.from <= span.from);
+        let first = own.iter().take(begun).rfind(|piece| {
+            if piece.is_event { piece.span.from == span.from } else { piece.span.to > span.from }
+        });
         let warning = watch_onsets
             .iter()
             .find(|at| **at >= span.from - WARNING && **at < span.from)

@@ -115,3 +115,33 @@ fn one(
     text.push_str("\n  ]\n}\n");
     std::fs::write(own.join("K-07.1.coding.json"), text).unwrap();
 }
+
+/// The demo's record again and again, a fortnight later each time, until there are at least so many sessions; how many there are.
+pub fn many(root: &Path, wanted: usize) -> usize {
+    let sample = super::root().join("sample-codings");
+    super::copy(&sample, root);
+    let rounds = wanted.div_ceil(6);
+    for round in 1..rounds {
+        for session in 1..=6 {
+            let id = format!("s{session}-{round:02}");
+            let to = root.join("sessions").join(&id);
+            super::copy(&sample.join(format!("sessions/s{session}")), &to);
+            for entry in std::fs::read_dir(&to).unwrap() {
+                let path = entry.unwrap().path();
+                let mut own: Value = serde_json::from_slice(&std::fs::read(&path).unwrap()).unwrap();
+                if path.ends_with("session.json") {
+                    own["id"] = id.clone().into();
+                    let at = |own: &Value| -> Option<chrono::DateTime<chrono::FixedOffset>> {
+                        chrono::DateTime::parse_from_rfc3339(own.as_str()?).ok()
+                    };
+                    let later = chrono::TimeDelta::days(14 * i64::try_from(round).unwrap());
+                    own["recorded_at"] = (at(&own["recorded_at"]).unwrap() + later).to_rfc3339().into();
+                } else {
+                    own["session"] = id.clone().into();
+                }
+                std::fs::write(&path, serde_json::to_vec(&own).unwrap()).unwrap();
+            }
+        }
+    }
+    rounds * 6
+}

@@ -36,6 +36,20 @@ pub fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
 
+/// Copies a folder.
+pub fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap() {
+        let path = entry.unwrap().path();
+        let target = to.join(path.file_name().unwrap());
+        if path.is_dir() {
+            copy(&path, &target);
+        } else {
+            let _ = std::fs::copy(&path, &target).unwrap();
+        }
+    }
+}
+
 /// Runs ffmpeg, feeding it `input`.
 pub fn ffmpeg(arguments: &[&str], input: &[u8]) {
     let mut child = Command::new("ffmpeg")

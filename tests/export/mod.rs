@@ -18,25 +18,12 @@ mod webvtt;
 
 use std::path::{Path, PathBuf};
 
+pub use crate::common::copy;
 use crate::common::{root, shedlight};
 
 /// The demo's record.
 pub fn sample() -> PathBuf {
     root().join("sample-codings")
-}
-
-/// Copies a folder.
-pub fn copy(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let path = entry.unwrap().path();
-        let target = to.join(path.file_name().unwrap());
-        if path.is_dir() {
-            copy(&path, &target);
-        } else {
-            let _ = std::fs::copy(&path, &target).unwrap();
-        }
-    }
 }
 
 /// All files of a folder, relative, sorted.

@@ -524,6 +524,8 @@ fn the_report_says_what_it_can_not_read_and_keeps_the_texts_with_the_study() {
     let action = screen.update(report::Message::Make);
     assert!(matches!(action, report::Action::Run(_)), "it is being made");
     assert_eq!(StudyFolder::open(study.root()).unwrap().study.report["purpose"], "Yearly review");
+    let _ = screen.update(report::Message::Waiting(std::time::Duration::from_secs(4), 0.4));
+    assert!(find(&screen, "Making the report: 40 %, about 6 s left; Escape stops it."));
     // Escape stops it, a second one leaves.
     let escape = || report::Message::KeyDown(Key::Named(Named::Escape));
     assert!(matches!(screen.update(escape()), report::Action::None));

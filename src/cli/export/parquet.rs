@@ -73,7 +73,13 @@ pub(super) fn run(asked: &Asked, stop: Stop, out: &mut dyn Write) -> CommandResu
         sessions: count(rest.written.sessions),
         codings: count(rest.written.codings),
         marks: count(rest.written.marks),
-        taken_out: people.map(|own| TakenOut { people: own.count(), texts }),
+        taken_out: people.map(|own| {
+            let places = plan.wanted.iter().map(|own| &own.place);
+            let ids: BTreeSet<&str> =
+                places.flat_map(|place| [place.session.as_str(), place.animal.as_str()]).collect();
+            let ids = ids.into_iter().filter(|id| own.are_in(id)).map(str::to_owned).collect();
+            TakenOut { people: own.count(), texts, ids }
+        }),
         problems,
     };
     tell(asked, &told, None, out)

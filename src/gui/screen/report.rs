@@ -3,6 +3,7 @@
 //! It is made by a child of this program, as on the command line: the window goes on, the work can be
 //! stopped, and nothing half-made is left, because the child writes the file whole or not at all.
 
+use std::io::BufRead as _;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -29,8 +30,8 @@ pub enum Message {
     Make,
     /// A key went down.
     KeyDown(Key),
-    /// It takes so long already.
-    Waiting(Duration),
+    /// It takes so long already, and so much of it is done.
+    Waiting(Duration, f32),
     /// It is made, or why not.
     Made(Result<PathBuf, String>),
     /// Back.
@@ -95,10 +96,10 @@ impl ReportScreen {
             Message::KeyDown(Key::Named(Named::Escape)) | Message::Leave => {
                 return Action::Leave(Box::new(self.folder.clone()));
             }
-            Message::Waiting(passed) if self.running.is_some() => {
-                self.said = (format!("Making the report, {} s; Escape stops it.", passed.as_secs()), false);
+            Message::Waiting(passed, share) if self.running.is_some() => {
+                self.said = (waiting(passed, share), false);
             }
-            Message::KeyDown(_) | Message::Waiting(_) => {}
+            Message::KeyDown(_) | Message::Waiting(..) => {}
             Message::Made(made) => {
                 // What was stopped has nothing more to tell.
                 if self.running.take().is_some() {
@@ -223,7 +224,7 @@ fn start(folder: &StudyFolder, asked: &Asked) -> Result<(Arc<Mutex<Child>>, Path
     std::fs::create_dir_all(&reports).map_err(|error| format!("{}: {error}", reports.display()))?;
     let out = reports.join(name(asked));
     let mut command = Command::new(program);
-    let _ = command.arg("report").arg(folder.root()).arg("--out").arg(&out);
+    let _ = command.arg("report").arg(folder.root()).arg("--out").arg(&out).arg("--tell-progress");
     if let Some(animal) = &asked.animal {
         let _ = command.args(["--animal", animal.as_str()]);
     }
@@ -235,13 +236,29 @@ fn start(folder: &StudyFolder, asked: &Asked) -> Result<(Arc<Mutex<Child>>, Path
     if asked.letter {
         let _ = command.args(["--paper", "letter"]);
     }
+    if asked.without_names {
+        let _ = command.arg("--without-names");
+    }
     let child = command
         .stdin(Stdio::null())
-        .stdout(Stdio::null())
+        .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
         .map_err(|error| error.to_string())?;
     Ok((Arc::new(Mutex::new(child)), out))
+}
+
+/// How far it is, in words.
+fn waiting(passed: Duration, share: f32) -> String {
+    let done = (share * 100.0).round();
+    // From a first second nothing can be told of the rest.
+    let left = if share > 0.05 && passed.as_secs() > 0 {
+        let rest = passed.as_secs_f32() * (1.0 - share) / share;
+        format!(", about {:.0} s left", rest.ceil())
+    } else {
+        String::new()
+    };
+    format!("Making the report: {done} %{left}; Escape stops it.")
 }
 
 /// What the file is called.
@@ -250,6 +267,7 @@ fn name(asked: &Asked) -> String {
     parts.extend(asked.animal.as_ref().map(ToString::to_string));
     parts.extend(asked.from.map(|day| format!("from {day}")));
     parts.extend(asked.to.map(|day| format!("to {day}")));
+    parts.extend(asked.without_names.then(|| "without names".to_owned()));
     format!("{} report.{}", parts.join(" "), if asked.html { "html" } else { "pdf" })
 }
 
@@ -259,22 +277,30 @@ fn watch(child: Arc<Mutex<Child>>, out: PathBuf) -> Task<Message> {
     let failure = sender.clone();
     let spawned = std::thread::Builder::new().name("report".to_owned()).spawn(move || {
         // Read at once, so that the child never waits for somebody to listen.
-        let stderr = child.lock().unwrap_or_else(PoisonError::into_inner).stderr.take();
+        let (stdout, stderr) = {
+            let mut child = child.lock().unwrap_or_else(PoisonError::into_inner);
+            (child.stdout.take(), child.stderr.take())
+        };
         let words = std::thread::spawn(move || {
             stderr.and_then(|own| std::io::read_to_string(own).ok()).unwrap_or_default()
         });
         let begun = Instant::now();
-        let mut told = 0;
+        if let Some(stdout) = stdout {
+            let sender = sender.clone();
+            drop(std::thread::spawn(move || {
+                for line in std::io::BufReader::new(stdout).lines().map_while(Result::ok) {
+                    if let Ok(share) = line.parse() {
+                        let _ = sender.unbounded_send(Message::Waiting(begun.elapsed(), share));
+                    }
+                }
+            }));
+        }
         let status = loop {
             let status = child.lock().unwrap_or_else(PoisonError::into_inner).try_wait();
             match status {
                 Ok(Some(status)) => break Ok(status),
                 Ok(None) => std::thread::sleep(Duration::from_millis(50)),
                 Err(error) => break Err(error.to_string()),
-            }
-            if begun.elapsed().as_secs() > told {
-                told = begun.elapsed().as_secs();
-                let _ = sender.unbounded_send(Message::Waiting(begun.elapsed()));
             }
         };
         let words = words.join().unwrap_or_default();

@@ -132,10 +132,13 @@ fn draw_level(
         let edge = Stroke::solid(look.text, 1.2);
         page.canvas.rect(area, None, Some(edge), 0.0);
     }
+    let mut last = f64::MIN;
     for incident in incidents {
         let (from, to) = (incident.span.from.seconds(), incident.span.to.seconds());
-        if incident.events_only {
-            let x = frame.x(from);
+        let x = frame.x(from);
+        // Of thousands only as many as can be told apart.
+        if incident.events_only && x - last > 0.5 {
+            last = x;
             page.canvas.line((x, y + 4.0), (x, y + ROW - 4.0), Stroke::solid(look.text, 2.5));
         }
         let words = format!(

@@ -6,7 +6,10 @@
 //! neither of them can write (Arabic, Hebrew, East Asian scripts, emoji in colour) is printed as a
 //! box; [`missing`] says which characters those are, and HTML shows them.
 
+mod columns;
+
 use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 
 use chrono::{Datelike, NaiveDate};
 use serde_json::{Value, json};
@@ -19,7 +22,10 @@ use typst::utils::LazyHash;
 use typst::{Library, LibraryExt, World};
 use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 
-use super::document::{Align, Block, Document, Rows, Section, Span, Still, Text, may_break_before};
+use self::columns::Widths;
+use super::document::{
+    Align, Block, Column, Document, Figure, Rows, Section, Span, Still, Table, Text, may_break_before,
+};
 use super::html::still_words;
 
 /// Paper.
@@ -32,6 +38,16 @@ pub enum Paper {
     Letter,
 }
 
+impl Paper {
+    /// Between the margins of the template, in millimetres.
+    fn width(self) -> f64 {
+        match self {
+            Self::A4 => 170.0,
+            Self::Letter => 175.9,
+        }
+    }
+}
+
 /// Why there is no PDF.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -42,6 +58,18 @@ pub enum Error {
 }
 
 const TEMPLATE: &str = include_str!("report.typ");
+
+/// Letters of a run without a space, after which it may break.
+const RUN: usize = 24;
+
+/// About so many rows fill a page.
+const A_PAGE: usize = 60;
+
+/// Rows of all tables of a section.
+fn rows(section: &Section) -> usize {
+    let own = |block: &Block| if let Block::Table(table) = block { table.rows.len() } else { 0 };
+    section.blocks.iter().map(own).sum()
+}
 
 /// Rows of a table that is kept on one page.
 const SHORT: usize = 14;
@@ -64,6 +92,27 @@ pub fn bytes(document: &Document, paper: Paper) -> Result<Vec<u8>, Error> {
     typst_pdf::pdf(&set, &options).map_err(|errors| first(&errors))
 }
 
+/// About how long the typesetter takes here, for who waits: a slower computer needs longer.
+#[must_use]
+pub fn expected(document: &Document) -> Duration {
+    let mut micros = 300_000;
+    for section in &document.sections {
+        for block in &section.blocks {
+            micros += match block {
+                Block::Table(table) => CELL * table.rows.len() * table.columns.len(),
+                Block::Figure(figure) => figure.svg.len() / BYTES,
+                _ => PIECE,
+            };
+        }
+    }
+    Duration::from_micros(u64::try_from(micros).unwrap_or(u64::MAX))
+}
+
+/// Microseconds for a cell, for another piece of text, and bytes of a chart for each, as measured on two cores.
+const CELL: usize = 200;
+const PIECE: usize = 1_000;
+const BYTES: usize = 10;
+
 fn first(errors: &[typst::diag::SourceDiagnostic]) -> Error {
     let words = errors.first().map(|error| {
         let hints: Vec<String> = error.hints.iter().map(ToString::to_string).collect();
@@ -77,7 +126,7 @@ fn first(errors: &[typst::diag::SourceDiagnostic]) -> Error {
 pub fn missing(document: &Document) -> BTreeSet<char> {
     let mut found = BTreeSet::new();
     let fonts = fonts();
-    let mut data = data(document, Paper::A4, &mut BTreeMap::new());
+    let mut data = data(document, Paper::A4, &fonts, &mut BTreeMap::new());
     each_text(&mut data, &mut |text| {
         found.extend(text.chars().filter(|letter| !can_write(&fonts, *letter)));
     });
@@ -138,7 +187,7 @@ impl Desk {
     fn new(document: &Document, paper: Paper) -> Self {
         let mut files = BTreeMap::new();
         let fonts = fonts();
-        let mut data = data(document, paper, &mut files);
+        let mut data = data(document, paper, &fonts, &mut files);
         each_text(&mut data, &mut |text| *text = writable(text, &fonts));
         let _ = files.insert("/document.json".to_owned(), Bytes::from_string(data.to_string()));
         Self {
@@ -188,8 +237,10 @@ impl World for Desk {
 }
 
 /// The document as the template reads it; charts become files.
-fn data(document: &Document, paper: Paper, files: &mut BTreeMap<String, Bytes>) -> Value {
+fn data(document: &Document, paper: Paper, fonts: &[Font], files: &mut BTreeMap<String, Bytes>) -> Value {
     let date = document.date;
+    let widths = Widths::new(fonts);
+    let mut copy = Copy { paper, widths, files, tables: 0, figures: 0 };
     json!({
         "title": document.title,
         "subtitle": document.subtitle,
@@ -197,76 +248,100 @@ fn data(document: &Document, paper: Paper, files: &mut BTreeMap<String, Bytes>) 
         "date": [date.year(), date.month(), date.day()],
         "program": format!("Shedlight {}", env!("CARGO_PKG_VERSION")),
         "paper": match paper { Paper::A4 => "a4", Paper::Letter => "us-letter" },
-        "sections": document.sections.iter().map(|own| section(own, files)).collect::<Vec<_>>(),
+        "sections": document.sections.iter().map(|own| copy.section(own)).collect::<Vec<_>>(),
     })
 }
 
-fn section(section: &Section, files: &mut BTreeMap<String, Bytes>) -> Value {
-    json!({
-        "id": section.id,
-        "title": section.title,
-        "blocks": section.blocks.iter().filter_map(|own| block(own, files)).collect::<Vec<_>>(),
-    })
+/// The document on its way to the typesetter. Tables and figures get their numbers here: counted by the typesetter
+/// they would have every page set once more.
+struct Copy<'f> {
+    paper: Paper,
+    widths: Widths<'f>,
+    files: &'f mut BTreeMap<String, Bytes>,
+    tables: u32,
+    figures: u32,
 }
 
-fn block(block: &Block, files: &mut BTreeMap<String, Bytes>) -> Option<Value> {
-    Some(match block {
-        Block::Heading(text) => json!({ "kind": "heading", "text": spans(text) }),
-        Block::Paragraph(text) => json!({ "kind": "paragraph", "text": spans(text) }),
-        Block::List(items) if items.is_empty() => return None,
-        Block::List(items) => {
-            json!({ "kind": "list", "items": items.iter().map(spans).collect::<Vec<_>>() })
-        }
-        Block::Pairs(pairs) if pairs.is_empty() => return None,
-        Block::Pairs(pairs) => {
-            let pairs: Vec<Value> =
-                pairs.iter().map(|(name, value)| json!({ "name": name, "text": spans(value) })).collect();
-            json!({ "kind": "pairs", "pairs": pairs })
-        }
-        Block::Table(table) => {
-            let column = |own: &super::document::Column| json!({ "head": own.head, "numbers": own.align == Align::Numbers });
-            let rows: Vec<Vec<Value>> =
-                table.rows.iter().map(|row| row.iter().map(spans).collect()).collect();
-            json!({
-                "kind": "table",
-                "caption": table.caption,
-                "columns": table.columns.iter().map(column).collect::<Vec<_>>(),
-                "rows": rows,
-                "note": table.note.as_ref().map(spans),
-                "fill-in": table.rows_for == Rows::FillingIn,
-                "short": table.rows.len() <= SHORT,
-            })
-        }
-        Block::Figure(figure) => {
-            let path = format!("/figure-{}.svg", files.len() + 1);
-            let _ = files.insert(path.clone(), Bytes::from_string(figure.svg.clone()));
-            json!({
-                "kind": "figure",
-                "path": path,
-                "caption": figure.caption,
-                "description": figure.description,
-                "tall": is_tall(&figure.svg),
-            })
-        }
-        Block::Stills(stills) => {
-            let still = |own: &Still| {
-                let path = format!("/still-{}.jpg", files.len() + 1);
-                let _ = files.insert(path.clone(), Bytes::new(own.jpeg.clone()));
-                json!({
-                    "path": path,
-                    "description": still_words(own),
-                    "clock": own.moment.clock,
-                    "url": own.moment.url,
-                    "words": own.words,
-                })
-            };
-            json!({ "kind": "stills", "stills": stills.iter().map(still).collect::<Vec<_>>() })
-        }
-        Block::Framed(title, blocks) => {
-            let inside: Vec<Value> = blocks.iter().filter_map(|own| self::block(own, files)).collect();
-            json!({ "kind": "framed", "title": title, "long": blocks.len() > 8, "blocks": inside })
-        }
-    })
+impl Copy<'_> {
+    fn section(&mut self, section: &Section) -> Value {
+        json!({
+            "id": section.id,
+            "title": section.title,
+            // Stretches between page breaks are set side by side, on all cores; where a section has pages of its own
+            // anyway, a new one costs little paper.
+            "new-page": section.id == "definitions" || rows(section) > A_PAGE,
+            "blocks": section.blocks.iter().filter_map(|own| self.block(own)).collect::<Vec<_>>(),
+        })
+    }
+
+    fn block(&mut self, block: &Block) -> Option<Value> {
+        Some(match block {
+            Block::Heading(text) => json!({ "kind": "heading", "text": spans(text) }),
+            Block::Paragraph(text) => json!({ "kind": "paragraph", "text": spans(text) }),
+            Block::List(items) if items.is_empty() => return None,
+            Block::List(items) => {
+                json!({ "kind": "list", "items": items.iter().map(spans).collect::<Vec<_>>() })
+            }
+            Block::Pairs(pairs) if pairs.is_empty() => return None,
+            Block::Pairs(pairs) => {
+                let pairs: Vec<Value> =
+                    pairs.iter().map(|(name, value)| json!({ "name": name, "text": spans(value) })).collect();
+                json!({ "kind": "pairs", "pairs": pairs })
+            }
+            Block::Table(table) => self.table(table),
+            Block::Figure(figure) => self.figure(figure),
+            Block::Stills(stills) => {
+                let stills: Vec<Value> = stills.iter().map(|own| self.still(own)).collect();
+                json!({ "kind": "stills", "stills": stills })
+            }
+            Block::Framed(title, blocks) => {
+                let inside: Vec<Value> = blocks.iter().filter_map(|own| self.block(own)).collect();
+                json!({ "kind": "framed", "title": title, "long": blocks.len() > 8, "blocks": inside })
+            }
+        })
+    }
+
+    fn table(&mut self, table: &Table) -> Value {
+        self.tables += 1;
+        let widths = columns::of(table, self.paper.width() / 25.4 * 72.0, &self.widths);
+        let column = |(own, width): (&Column, f64)| json!({ "head": own.head, "numbers": own.align == Align::Numbers, "width": width });
+        let rows: Vec<Vec<Value>> = table.rows.iter().map(|row| row.iter().map(spans).collect()).collect();
+        json!({
+            "kind": "table",
+            "caption": format!("Table {}. {}", self.tables, table.caption),
+            "columns": table.columns.iter().zip(widths).map(column).collect::<Vec<_>>(),
+            "rows": rows,
+            "note": table.note.as_ref().map(spans),
+            "fill-in": table.rows_for == Rows::FillingIn,
+            "short": table.rows.len() <= SHORT,
+            "new-page": table.rows.len() > 3 * A_PAGE,
+        })
+    }
+
+    fn figure(&mut self, figure: &Figure) -> Value {
+        self.figures += 1;
+        let path = format!("/figure-{}.svg", self.figures);
+        let _ = self.files.insert(path.clone(), Bytes::from_string(figure.svg.clone()));
+        json!({
+            "kind": "figure",
+            "path": path,
+            "caption": format!("Figure {}. {}", self.figures, figure.caption),
+            "description": figure.description,
+            "height": height(ratio(&figure.svg), self.paper),
+        })
+    }
+
+    fn still(&mut self, still: &Still) -> Value {
+        let path = format!("/still-{}.jpg", self.files.len() + 1);
+        let _ = self.files.insert(path.clone(), Bytes::new(still.jpeg.clone()));
+        json!({
+            "path": path,
+            "description": still_words(still),
+            "clock": still.moment.clock,
+            "url": still.moment.url,
+            "words": still.words,
+        })
+    }
 }
 
 /// A text as the typesetter takes it into a tagged document: a box for each letter no font has, a plain space
@@ -280,7 +355,7 @@ fn writable(text: &str, fonts: &[Font]) -> String {
             continue;
         }
         run = if letter.is_whitespace() { 0 } else { run + 1 };
-        if run > 24 && may_break_before(letter) {
+        if run > RUN && may_break_before(letter) {
             safe.push('\u{200b}');
             run = 1;
         }
@@ -299,13 +374,40 @@ fn is_silent(letter: char) -> bool {
     matches!(letter, '\u{200c}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}')
 }
 
-/// Whether a chart as wide as the page would be higher than it.
-fn is_tall(svg: &str) -> bool {
+/// How high a chart is printed, in millimetres: as wide as the page if that is not too high, and a little smaller where
+/// one more then fits on its page.
+fn height(ratio: f64, paper: Paper) -> f64 {
+    let page = match paper {
+        Paper::A4 => 251.0,
+        Paper::Letter => 233.4,
+    };
+    let whole = ratio * paper.width();
+    if whole > page - CAPTION {
+        return page - CAPTION - 16.0;
+    }
+    let share = |n: f64| page / n - CAPTION;
+    [2.0, 3.0, 4.0]
+        .map(share)
+        .into_iter()
+        .find(|share| whole > *share && whole <= share * SMALLER)
+        .unwrap_or(whole)
+}
+
+/// Room for a figure's caption, in millimetres.
+const CAPTION: f64 = 11.0;
+/// So much smaller its letters can be read as well.
+const SMALLER: f64 = 1.2;
+
+/// Height of a chart to its width.
+fn ratio(svg: &str) -> f64 {
     let number = |name: &str| -> Option<f64> {
         let rest = svg.get(svg.find(&format!(" {name}=\""))? + name.len() + 3..)?;
         rest.get(..rest.find('"')?)?.trim_end_matches("px").parse().ok()
     };
-    matches!((number("width"), number("height")), (Some(width), Some(height)) if height > width * 1.25)
+    match (number("width"), number("height")) {
+        (Some(width), Some(height)) if width > 0.0 => height / width,
+        _ => 0.6,
+    }
 }
 
 fn spans(text: &Text) -> Value {

@@ -22,7 +22,15 @@ pub(super) fn agreement(input: &Input<'_>) -> Section {
             "missing: no session has a second coding, so nothing can be said of agreement.",
         ));
     }
-    for pair in &pairs {
+    // Every pair in full would be a book; each has its line, and the window and the command show all of each.
+    let earlier = pairs.len().saturating_sub(IN_FULL);
+    if earlier > 0 {
+        blocks.push(Block::Table(lines(input, &pairs)));
+        blocks.push(Block::words(format!(
+            "The latest {IN_FULL} pairs follow in full; {earlier} earlier ones have their lines above alone: shedlight agree STUDY --all prints all of each."
+        )));
+    }
+    for pair in pairs.iter().skip(earlier) {
         if let Some(why) = &pair.why {
             blocks.push(Block::Paragraph(title(pair).and(format!(": not compared: {why}"))));
             continue;
@@ -69,6 +77,39 @@ pub(super) fn agreement(input: &Input<'_>) -> Section {
     blocks.extend(pooled(input).map(Block::Table));
     blocks.extend(input.charts(Part::Agreement));
     Section { id: "agreement", title: "13 Agreement between coders".to_owned(), blocks }
+}
+
+/// Pairs of codings whose numbers and charts are all printed.
+const IN_FULL: usize = 6;
+
+/// A line for each set of each pair.
+fn lines(input: &Input<'_>, pairs: &[&PairAgreement]) -> Table {
+    let mut table = Table::new(
+        "Every pair of codings, set by set",
+        &["Session", "Coders", "Set", "#Seconds compared", "#Observed", "#Kappa", "#95 %"],
+    );
+    for pair in pairs {
+        if let Some(why) = &pair.why {
+            let mut row =
+                vec![Text::given(&pair.session), title(pair), Text::from(NOTHING).and_why(why.as_str())];
+            row.resize(7, Text::from(NOTHING));
+            table.row(row);
+        }
+        for set in &pair.sets {
+            let limits =
+                set.ci95.map_or_else(|| NOTHING.to_owned(), |[low, high]| format!("[{low:.2}, {high:.2}]"));
+            table.row(vec![
+                Text::given(&pair.session),
+                title(pair),
+                name_of(input, &set.set),
+                Text::from(number(Some(set.compared_s), 1)),
+                Text::from(number(set.observed, 3)),
+                kappa(set.kappa, set.why.as_ref(), 3),
+                Text::from(limits),
+            ]);
+        }
+    }
+    table
 }
 
 fn share(part: usize, whole: usize) -> String {

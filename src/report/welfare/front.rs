@@ -66,6 +66,11 @@ pub(super) fn what(input: &Input<'_>) -> Section {
     blocks.push(Block::words(
         "Every time in this report is a link that opens the film at that picture where Shedlight is installed; the HTML has the command beside it.",
     ));
+    if input.asked.without_names {
+        blocks.push(Block::words(
+            "This report names nobody: people have pseudonyms (P01, P02, …), texts that named one of the study's people are left out, and links name the study by its folder alone: open it in Shedlight once, then they find it. In pictures of film those faces are covered that somebody marked.",
+        ));
+    }
     Section { id: "what", title: "1 What this report is".to_owned(), blocks }
 }
 

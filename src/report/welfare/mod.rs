@@ -76,6 +76,8 @@ pub struct Asked {
     pub to: Option<NaiveDate>,
     /// The report's own date.
     pub date: NaiveDate,
+    /// People have pseudonyms, and texts that named one are left out.
+    pub without_names: bool,
 }
 
 /// The records that count: one a session, the primary one, of sessions that are not left out (rule 14).

@@ -32,6 +32,8 @@ pub struct Asked {
     pub letter: bool,
     /// HTML instead of PDF.
     pub html: bool,
+    /// People have pseudonyms, and texts that name one are left out.
+    pub without_names: bool,
 }
 
 /// The sheet.
@@ -43,6 +45,13 @@ pub fn sheet(study: &Study) -> Sheet {
         Line::new("from", "From", "", "2025-03-01; empty: from the first session on", ""),
         Line::new("to", "To", "", "2025-04-30; empty: to the last one", ""),
         Line::new("as", "As", "", "pdf, letter (PDF on US Letter), or html", "pdf"),
+        Line::new(
+            "people",
+            "People",
+            "",
+            "coded, or unnamed: pseudonyms, and no text that names one",
+            "coded",
+        ),
     ];
     let texts = TEXTS
         .iter()
@@ -81,6 +90,7 @@ pub fn read(sheet: &mut Sheet, study: &Study) -> Option<(Asked, BTreeMap<String,
         line.problem = Some("lies before the first day".to_owned());
     }
     let form = sheet.choice("as", &[("pdf", 0), ("letter", 1), ("html", 2)]).unwrap_or(0);
+    let people = sheet.choice("people", &[("coded", false), ("unnamed", true)]);
     let mut texts = study.report.clone();
     for (key, ..) in TEXTS {
         match sheet.text(key) {
@@ -92,7 +102,8 @@ pub fn read(sheet: &mut Sheet, study: &Study) -> Option<(Asked, BTreeMap<String,
             }
         }
     }
-    let asked = Asked { animal, from, to, letter: form == 1, html: form == 2 };
+    let asked =
+        Asked { animal, from, to, letter: form == 1, html: form == 2, without_names: people == Some(true) };
     (sheet.problems() == 0).then_some((asked, texts))
 }
 
@@ -108,9 +119,13 @@ mod tests {
         let _ = study.report.insert("order".to_owned(), "kept".to_owned());
         let mut sheet = sheet(&study);
         assert_eq!(read(&mut sheet, &study), Some((Asked::default(), study.report.clone())));
-        for (key, value) in
-            [("animal", "bram"), ("from", "2025-03-01"), ("as", "let"), ("purpose", "Yearly review")]
-        {
+        for (key, value) in [
+            ("animal", "bram"),
+            ("from", "2025-03-01"),
+            ("as", "let"),
+            ("people", "unn"),
+            ("purpose", "Yearly review"),
+        ] {
             sheet.write(key, value.to_owned());
         }
         let (asked, texts) = read(&mut sheet, &study).unwrap();
@@ -119,12 +134,14 @@ mod tests {
             (asked.letter, asked.html, asked.from.map(|day| day.to_string())),
             (true, false, Some("2025-03-01".to_owned()))
         );
+        assert!(asked.without_names);
         assert_eq!((texts["purpose"].as_str(), texts["order"].as_str()), ("Yearly review", "kept"));
         for (key, value, words) in [
             ("animal", "Nobody", "no animal"),
             ("to", "yesterday", "a day as"),
             ("to", "2025-02-01", "before the first day"),
             ("as", "doc", "one of"),
+            ("people", "all", "one of"),
         ] {
             let mut wrong = sheet.clone();
             wrong.write(key, value.to_owned());
