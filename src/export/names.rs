@@ -171,7 +171,7 @@ impl People {
             cleaner.needed(&mut pass.name);
             pass.extra.clear();
         }
-        for mark in &mut coding.marks {
+        for mark in coding.marks.iter_mut().chain(&mut coding.set_aside) {
             cleaner.text(&mut mark.note);
             cleaner.text(&mut mark.reason);
             if let Some(detail) = &mut mark.detail {
@@ -317,6 +317,9 @@ impl Cleaner<'_> {
             self.needed(text);
         }
         study.reference_codings.clear();
+        if let Some(choice) = &mut study.new_codings {
+            choice.extra.clear();
+        }
         if let Some(retention) = &mut study.retention {
             self.text(&mut retention.note);
             retention.deciders.iter_mut().for_each(|code| self.names.replace(code));

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::theme::Mode;
 use crate::files;
+use crate::workbench::sheet::units::Units;
 
 /// Remembered between starts.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -25,6 +26,8 @@ pub struct Settings {
     pub cache_mib: u32,
     /// The keys that code lie mirrored: Q codes what lies on P.
     pub mirrored: bool,
+    /// Units of what is read and typed; files and reports keep to °C and g.
+    pub units: Units,
 }
 
 impl Default for Settings {
@@ -37,6 +40,7 @@ impl Default for Settings {
             text_percent: 100,
             cache_mib: 512,
             mirrored: false,
+            units: Units::default(),
         }
     }
 }

@@ -209,6 +209,14 @@ impl Index {
         self.packets.get(frame.0 as usize).copied()
     }
 
+    /// The bytes each frame takes in the file, where frames are known by their packets.
+    pub(super) fn sizes(&self) -> impl Iterator<Item = (FrameNumber, u32)> {
+        (0..)
+            .map(FrameNumber)
+            .zip(&self.packets)
+            .filter_map(|(frame, packet)| self.prints.get(*packet as usize).map(|print| (frame, print.size)))
+    }
+
     /// Whether a packet is the one the scan found in this place.
     pub(super) fn is_packet(&self, ordinal: u32, packet: &ffmpeg_next::Packet) -> bool {
         self.prints.get(ordinal as usize) == Some(&Print::of(packet))

@@ -21,6 +21,7 @@ pub mod film;
 pub mod guard;
 pub mod index;
 mod index_file;
+pub mod motion;
 pub mod picture;
 mod scan;
 pub mod sound;

@@ -145,14 +145,20 @@ impl Source {
 
     /// A decoder for the stream, at its beginning.
     pub(super) fn decoder(&self) -> Result<ffmpeg::decoder::Video, Error> {
+        // Two or three threads: each adds a picture of delay to every seek, and the machine is small.
+        let count = std::thread::available_parallelism().map_or(2, |n| (n.get() + 1).min(THREADS as usize));
+        self.decoder_with(count)
+    }
+
+    /// One with so many threads.
+    pub(super) fn decoder_with(&self, count: usize) -> Result<ffmpeg::decoder::Video, Error> {
         let path = || self.probe.path.clone();
         let stream = self.input.stream(self.stream).ok_or_else(|| Error::NoPicture { path: path() })?;
         let mut context = ffmpeg::codec::Context::from_parameters(stream.parameters())
             .map_err(|error| Error::NotVideo { path: path(), why: error.to_string() })?;
-        // Two or three threads: each adds a picture of delay to every seek, and the machine is small.
         context.set_threading(ffmpeg::threading::Config {
             kind: ffmpeg::threading::Type::Frame,
-            count: std::thread::available_parallelism().map_or(2, |n| (n.get() + 1).min(THREADS as usize)),
+            count,
             ..ffmpeg::threading::Config::default()
         });
         let mut decoder = context.decoder();

@@ -65,6 +65,9 @@ pub struct Coding {
     /// Keys this version does not know.
     #[serde(flatten)]
     pub extra: Extra,
+    /// Marks that the present revision of the ethogram has no place for: kept, shown, and counted nowhere.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub set_aside: Vec<Mark>,
     /// What was coded, by `from`, then by id. Last, so that the header can be read without it.
     #[serde(default)]
     pub marks: Vec<Mark>,
@@ -93,6 +96,7 @@ impl Coding {
             left_at: None,
             last_seq: 0,
             extra: Extra::new(),
+            set_aside: Vec::new(),
             marks: Vec::new(),
         }
     }
@@ -106,7 +110,7 @@ impl Coding {
     /// An id no mark has.
     #[must_use]
     pub fn next_id(&self) -> MarkId {
-        MarkId(self.marks.iter().map(|mark| mark.id.0 + 1).max().unwrap_or(1))
+        MarkId(self.marks.iter().chain(&self.set_aside).map(|mark| mark.id.0 + 1).max().unwrap_or(1))
     }
 
     /// The stretch that was coded (rule 12): `window` if given; else session-start to session-end

@@ -7,7 +7,7 @@ use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Coding, End, Mark, MarkId, Pass, Status};
+use super::{Coding, End, EthogramRef, Mark, MarkId, Pass, Status};
 use crate::time::{Micros, Span};
 
 /// One step of a person's work: all of its changes happen, or none.
@@ -43,6 +43,10 @@ pub enum Change {
     Status(Status),
     /// When it was closed; not at all, once it is open again.
     ClosedAt(Option<DateTime<FixedOffset>>),
+    /// Puts it under another revision of its ethogram.
+    Ethogram(EthogramRef),
+    /// Sets which marks are kept without being counted.
+    SetAside(Vec<Mark>),
 }
 
 /// Why an edit can't be carried out.
@@ -105,6 +109,10 @@ impl Coding {
             Change::Window(window) => Change::Window(std::mem::replace(&mut self.window, *window)),
             Change::Status(status) => Change::Status(std::mem::replace(&mut self.status, *status)),
             Change::ClosedAt(at) => Change::ClosedAt(std::mem::replace(&mut self.closed, *at)),
+            Change::Ethogram(new) => Change::Ethogram(std::mem::replace(&mut self.ethogram, new.clone())),
+            Change::SetAside(marks) => {
+                Change::SetAside(std::mem::replace(&mut self.set_aside, marks.clone()))
+            }
         })
     }
 
@@ -116,7 +124,6 @@ impl Coding {
 
 #[cfg(test)]
 mod tests {
-    use super::super::EthogramRef;
     use super::*;
 
     fn coding() -> Coding {

@@ -34,7 +34,7 @@ pub use session::{
     AcceptedFile, Choice, Clip, ClockAnchor, ClockSource, Decision, FaceCover, Facts, FilmDeleted,
     Fingerprint, Food, Gap, LeftOut, Session, ShedState, SyncPoint,
 };
-pub use study::{DoubleCoding, HouseTargets, Retention, Study};
+pub use study::{DoubleCoding, HouseTargets, NewCodings, Retention, Study};
 pub use together::{Together, together};
 
 /// Keys of a file that this version does not know, kept as they are.

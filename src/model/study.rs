@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Animal, AnimalId, Extra, Person, PersonCode, Plan, PlanId, STUDY_FORMAT, VERSION};
+use super::{Animal, AnimalId, EthogramId, Extra, Person, PersonCode, Plan, PlanId, STUDY_FORMAT, VERSION};
 use crate::time::Seconds;
 
 /// `study.json`.
@@ -41,6 +41,9 @@ pub struct Study {
     /// Coding files, relative to the study, that training and drift checks compare with.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reference_codings: Vec<String>,
+    /// The ethogram that new codings are made under; none: the newest revision of the last one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub new_codings: Option<NewCodings>,
     /// Texts of the report by section.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub report: BTreeMap<String, String>,
@@ -68,6 +71,7 @@ impl Study {
             targets: HouseTargets::default(),
             double_coding: DoubleCoding::default(),
             reference_codings: Vec::new(),
+            new_codings: None,
             report: BTreeMap::new(),
             retention: None,
             extra: Extra::new(),
@@ -138,6 +142,19 @@ impl Default for DoubleCoding {
     fn default() -> Self {
         Self { share: 0.25, seed: 1, extra: Extra::new() }
     }
+}
+
+/// Under which definitions new codings are made.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct NewCodings {
+    /// The ethogram.
+    pub ethogram: EthogramId,
+    /// Its revision; none: always the newest.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub revision: Option<u32>,
+    /// Keys this version does not know.
+    #[serde(flatten)]
+    pub extra: Extra,
 }
 
 /// How long film is kept.

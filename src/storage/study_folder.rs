@@ -179,6 +179,26 @@ impl StudyFolder {
         (good, bad)
     }
 
+    /// The ethogram that new codings are made under: the one the study chose, else the newest revision of the
+    /// last one.
+    ///
+    /// # Errors
+    /// When it is not there.
+    pub fn ethogram_for_new(&self) -> Result<Ethogram, Error> {
+        let (mut ethograms, _) = self.ethograms();
+        let choice = self.study.new_codings.as_ref();
+        if let Some(choice) = choice {
+            ethograms.retain(|own| {
+                own.id == choice.ethogram && choice.revision.is_none_or(|revision| own.revision == revision)
+            });
+        }
+        ethograms.pop().ok_or_else(|| Error::NoEthogram {
+            id: choice.map_or_else(|| "any".to_owned(), |own| own.ethogram.to_string()),
+            revision: choice.and_then(|own| own.revision).unwrap_or(1),
+            path: self.root.join("ethograms"),
+        })
+    }
+
     /// Example pictures of a behaviour, by name: they lie beside the ethogram and belong to all its revisions.
     #[must_use]
     pub fn stills_of(&self, ethogram: &EthogramId, behaviour: &BehaviourId) -> Vec<PathBuf> {

@@ -167,6 +167,12 @@ impl Coder {
         &self.ethogram
     }
 
+    /// The definitions the coding names, after they have become others (also by undo).
+    pub fn set_ethogram(&mut self, ethogram: Arc<Ethogram>) {
+        self.ethogram = ethogram;
+        self.pass = self.pass.filter(|pass| *pass < self.coding.passes.len());
+    }
+
     /// The pictures; they may come in later than the record.
     pub fn set_reel(&mut self, reel: Arc<Reel>) {
         self.reel = reel;
@@ -252,7 +258,7 @@ impl Coder {
     }
 
     /// Carries a step out and remembers how to take it back.
-    fn carry_out(
+    pub(super) fn carry_out(
         &mut self,
         said: String,
         changes: Vec<Change>,

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::model::validate::{self, Gravity};
-use crate::model::{Behaviour, BehaviourId, Ethogram, Kind, Level, Role, Set, starter};
+use crate::model::{Behaviour, BehaviourId, Ethogram, Kind, Level, PassOutline, Role, Set, starter};
 
 /// An ethogram being worked on.
 #[derive(Debug, Clone, PartialEq)]
@@ -86,7 +86,7 @@ impl Editor {
             self.ethogram.revision += 1;
             self.undo.clear();
         }
-        new.passes = passes_of(&self.ethogram, &new);
+        new.passes = passes_after(&self.ethogram.passes, &new);
         self.undo.push(std::mem::replace(&mut self.ethogram, new));
         self.redo.clear();
         self.tell_changes();
@@ -167,6 +167,37 @@ impl Editor {
         });
     }
 
+    /// Takes behaviours over from another ethogram, with the sets they belong to: new ones at the end, those of
+    /// the same id as they are there. A key that is in use here is left out. One step for undo.
+    pub fn take_over(&mut self, from: &Ethogram, ids: &[BehaviourId]) {
+        self.change(|ethogram| {
+            for id in ids {
+                let Some(mut taken) = from.behaviour(id).cloned() else { continue };
+                let set = taken.set.as_ref().and_then(|set| from.set(set));
+                if let Some(set) = set.filter(|set| ethogram.set(&set.id).is_none()) {
+                    ethogram.sets.push(set.clone());
+                }
+                let has_key = |own: &&Behaviour| own.id != *id && own.key.is_some() && own.key == taken.key;
+                if ethogram.behaviours.iter().any(|own| has_key(&own)) {
+                    taken.key = ethogram.behaviour(id).and_then(|own| own.key);
+                }
+                match ethogram.behaviours.iter_mut().find(|own| own.id == *id) {
+                    // Example pictures are the study's own.
+                    Some(own) => {
+                        taken.definition.stills.clone_from(&own.definition.stills);
+                        *own = taken;
+                    }
+                    None => {
+                        let like = |own: &Behaviour| own.set == taken.set && own.kind == taken.kind;
+                        let place = ethogram.behaviours.iter().rposition(like);
+                        let end = ethogram.behaviours.len();
+                        ethogram.behaviours.insert(place.map_or(end, |place| place + 1), taken);
+                    }
+                }
+            }
+        });
+    }
+
     /// A new set of states.
     pub fn add_set(&mut self, name: &str) {
         let base: String =
@@ -213,8 +244,8 @@ impl Editor {
 }
 
 /// The passes of a changed ethogram: what is new goes where its like goes, what is gone is gone.
-fn passes_of(old: &Ethogram, new: &Ethogram) -> Vec<crate::model::PassOutline> {
-    let mut passes = old.passes.clone();
+pub(super) fn passes_after(old: &[PassOutline], new: &Ethogram) -> Vec<PassOutline> {
+    let mut passes = old.to_vec();
     for pass in &mut passes {
         pass.behaviours.retain(|id| new.behaviour(id).is_some());
     }
@@ -464,5 +495,35 @@ mod tests {
         assert_eq!(meaning, [false, false, true, true, true, true], "{found:?}");
         assert!(found.iter().any(|own| own.words == format!("'{}' is gone", gone.name)));
         assert!(differences(&old, &old).is_empty());
+    }
+
+    #[test]
+    fn single_behaviours_and_sets_are_taken_out_of_a_starter_in_one_step() {
+        let snake = starter::ethogram(Taxon::Snake);
+        let mut own = Ethogram::new("house".into(), "House");
+        let mut looks = Behaviour::new("looks", "Looks up", Kind::Event);
+        // It has the key of something in the starter.
+        let activity: Vec<BehaviourId> =
+            snake.states_of(&starter::ACTIVITY.into()).map(|own| own.id.clone()).collect();
+        looks.key = snake.behaviour(&activity[0]).unwrap().key;
+        own.behaviours.push(looks);
+        let mut editor = Editor::new(own.clone(), true, None);
+        editor.take_over(&snake, &activity);
+        let taken = editor.ethogram();
+        assert_eq!((taken.revision, taken.behaviours.len()), (2, 1 + activity.len()));
+        assert!(
+            taken.set(&starter::ACTIVITY.into()).is_some_and(|set| set.exhaustive),
+            "its set comes along"
+        );
+        assert_eq!(taken.behaviour(&activity[0]).unwrap().key, None, "a key in use is not taken away");
+        assert!(taken.behaviour(&activity[1]).unwrap().key.is_some());
+        assert!(activity.iter().all(|id| taken.passes.iter().any(|pass| pass.behaviours.contains(id))));
+        let words: Vec<String> = editor.differences().into_iter().map(|own| own.words).collect();
+        assert!(words.iter().any(|own| own.contains("the set 'Activity' is new")), "{words:?}");
+        let before = editor.clone();
+        editor.take_over(&snake, &activity);
+        assert_eq!(editor, before, "taken twice is taken once");
+        assert!(editor.undo());
+        assert_eq!(editor.ethogram().behaviours.len(), 1, "all of it in one step");
     }
 }

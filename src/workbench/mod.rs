@@ -9,9 +9,12 @@ pub mod covers;
 pub mod ethogram;
 pub mod history;
 pub mod intake;
+#[cfg(feature = "media")]
+pub mod motion;
 pub mod player;
 pub mod reaction;
 pub mod reel;
+pub mod revision;
 pub mod sampling;
 pub mod sheet;
 #[cfg(feature = "media")]

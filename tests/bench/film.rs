@@ -1,5 +1,6 @@
 //! How fast film is on this machine, as ratios within one run: index, first picture, cold exact seeks
-//! against pure decoding, steps, playing, memory. `cargo bench` runs it; the clips are made with ffmpeg.
+//! against pure decoding and against a general-purpose player, steps, playing, memory. `cargo bench` runs it; the
+//! clips are made with ffmpeg. `cargo bench --bench film -- CLIP…` measures clips of your own.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout, missing_docs)]
 #![allow(clippy::cast_precision_loss, clippy::indexing_slicing)]
 
@@ -12,6 +13,8 @@ use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use shedlight::media::straight::Straight;
 use shedlight::media::{Film, FilmOptions, Heading};
 use shedlight::time::FrameNumber;
+
+mod player;
 
 const CACHE: usize = 512 << 20;
 
@@ -63,7 +66,8 @@ fn measure(name: &str, path: &Path) {
     let start = Instant::now();
     let mut straight = Straight::open(path).unwrap();
     let mut decoded = 0_u32;
-    while straight.next_picture().is_some() {
+    // A long film decodes no faster later on.
+    while decoded < 1_000 && straight.next_picture().is_some() {
         decoded += 1;
     }
     let each = start.elapsed().as_secs_f64() / f64::from(decoded);
@@ -130,6 +134,7 @@ fn measure(name: &str, path: &Path) {
         at_share(on.clone(), 0.95),
         at_share(on, 1.0)
     );
+    against_player(path, &film);
     if let Some(resident) = resident() {
         println!(
             "  in memory               {:8.0} MiB, cache bound {} MiB",
@@ -139,7 +144,63 @@ fn measure(name: &str, path: &Path) {
     }
 }
 
+/// Seeks and steps back of a player and of ours, one after the other on the same targets.
+fn against_player(path: &Path, film: &Film) {
+    let Some(mut player) = player::Player::open(path) else {
+        println!("  against a player: mpv is not installed");
+        return;
+    };
+    let count = u64::try_from(film.index().len()).unwrap();
+    let mut random = ChaCha8Rng::seed_from_u64(11);
+    let (mut theirs, mut ours, mut their_steps, mut our_steps) =
+        (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..30 {
+        let target = FrameNumber(u32::try_from(random.next_u64() % (count - 1)).unwrap() + 1);
+        let time = film.index().time(target).unwrap();
+        // Within the picture, where rounding does not matter.
+        theirs.push(player.seek(time.seconds() + 0.005));
+        film.forget();
+        let start = Instant::now();
+        let _ = film.fetch(target, Heading::Still).unwrap();
+        ours.push(start.elapsed());
+        std::thread::sleep(Duration::from_millis(300));
+        their_steps.push(player.step_back());
+        let before = FrameNumber(target.0 - 1);
+        let start = Instant::now();
+        film.want(before, Heading::Backward);
+        while film.picture(before).is_none() {
+            std::thread::sleep(Duration::from_micros(200));
+        }
+        our_steps.push(start.elapsed());
+        film.forget();
+    }
+    let share = |a: &[Duration], b: &[Duration]| {
+        let mut pairs: Vec<f64> = a.iter().zip(b).map(|(a, b)| a.as_secs_f64() / b.as_secs_f64()).collect();
+        pairs.sort_by(f64::total_cmp);
+        pairs[pairs.len() / 2]
+    };
+    println!(
+        "  against mpv: exact seek {:8.1} ms median, {:.1} ms theirs; {:.2} × theirs (median of pairs)",
+        at_share(ours.clone(), 0.5),
+        at_share(theirs.clone(), 0.5),
+        share(&ours, &theirs)
+    );
+    println!(
+        "  against mpv: step back  {:8.1} ms median, {:.1} ms theirs; {:.3} × theirs (median of pairs)",
+        at_share(our_steps.clone(), 0.5),
+        at_share(their_steps.clone(), 0.5),
+        share(&our_steps, &their_steps)
+    );
+}
+
 fn main() {
+    let own: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with("--")).collect();
+    if !own.is_empty() {
+        for clip in own {
+            measure(&clip, Path::new(&clip));
+        }
+        return;
+    }
     let folder = tempfile::tempdir().unwrap();
     let path = |name: &str| folder.path().join(name);
     let long =

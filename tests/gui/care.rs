@@ -22,7 +22,7 @@ use super::screens::{copy, demo};
 use crate::common::{barcode_clip, folder};
 
 /// Everything a task tells, when it has ended.
-fn told<M: 'static>(task: Task<M>) -> Vec<M> {
+pub fn told<M: 'static>(task: Task<M>) -> Vec<M> {
     let Some(stream) = task::into_stream(task) else { return Vec::new() };
     iced_test::futures::futures::executor::block_on_stream(stream)
         .filter_map(|action| match action {

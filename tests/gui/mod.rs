@@ -1,5 +1,6 @@
 //! The window.
 
+mod around;
 mod care;
 mod samples;
 mod screens;

@@ -19,6 +19,7 @@ use shedlight::gui::theme::Mode;
 use shedlight::gui::widget::pictures::Touch;
 use shedlight::model::Purpose;
 use shedlight::storage::StudyFolder;
+use shedlight::workbench::sheet::units::Units;
 
 use crate::common::{barcode_clip, folder, root};
 
@@ -280,7 +281,7 @@ fn a_sheet_is_kept_or_says_what_it_can_not_read() {
     let folder = folder();
     let study = demo(&folder);
     let subject = sheet::Subject::Session("s1".into());
-    let mut screen = SheetScreen::try_new(study.clone(), subject).unwrap();
+    let mut screen = SheetScreen::try_new(study.clone(), subject, Units::default()).unwrap();
     let write = |screen: &mut SheetScreen, key: &str, value: &str| {
         let _ = screen.update(sheet::Message::Written(key.to_owned(), value.to_owned()));
     };
@@ -294,7 +295,7 @@ fn a_sheet_is_kept_or_says_what_it_can_not_read() {
     assert_eq!(study.session(&"s1".into()).unwrap().facts.basking_c, Some(34.5));
     // Left without keeping it, only after being asked.
     let subject = sheet::Subject::Animal(Some("bramble".into()));
-    let mut screen = SheetScreen::try_new(study, subject).unwrap();
+    let mut screen = SheetScreen::try_new(study, subject, Units::default()).unwrap();
     write(&mut screen, "notes", "likes melon");
     assert!(matches!(screen.update(sheet::Message::Leave), sheet::Action::None));
     assert!(matches!(screen.update(sheet::Message::Leave), sheet::Action::Leave(_)));
@@ -372,7 +373,7 @@ fn a_second_coder_who_is_due_sees_nothing_of_the_first_record_and_words_narrow_t
     assert!(find(&screen, "date hidden") && !find(&screen, "3 Apr 2025, 15:15"), "its date is hidden");
     let _ = screen.update(sessions::Message::Filter("13 mar".to_owned()));
     assert!(
-        find(&screen, "13 Mar 2025, 15:05") && find(&screen, "K-12 · second · closed"),
+        find(&screen, "13 Mar 2025, 15:05") && find(&screen, "K-12 · second · closed · revision 1"),
         "it is done there"
     );
     assert!(!find(&screen, "date hidden"), "a hidden date is not found by it");
@@ -492,7 +493,7 @@ fn an_ethogram_in_use_stays_and_the_first_change_makes_the_next_revision() {
     assert_eq!(study.ethogram(&newest.id, 4).unwrap(), elsewhere);
     assert!(find(&screen, "never lost"), "what was typed stays on its line");
     write(&mut screen, "example", "");
-    assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::Leave));
+    assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::Leave(_)));
     // A study whose ethogram is gone says so.
     std::fs::remove_dir_all(study.root().join("ethograms")).unwrap();
     assert!(find(&EthogramScreen::new(study), "This study has no ethogram."));

@@ -326,3 +326,75 @@ fn faces_are_covered_by_key_and_mouse_and_nothing_is_coded_meanwhile() {
     wait_for("a bout", || (marks(&coding).len() == 1).then_some(()));
     drop(window);
 }
+
+/// A window whose study lies on a disk of its own, four MiB small: the disk goes with the window, and is reached
+/// from outside through it.
+#[cfg(target_os = "linux")]
+fn on_a_small_disk(root: &Path, place: &Path, config: &Path) -> Window {
+    std::fs::create_dir_all(place).unwrap();
+    std::fs::create_dir_all(config.join("shedlight")).unwrap();
+    let settings = r#"{"cautions_read": true, "person": "K-01"}"#;
+    std::fs::write(config.join("shedlight/window.json"), settings).unwrap();
+    let script = "mount -t tmpfs -o size=4m shedlight \"$1\"; cp -r \"$2\" \"$1\"; exec \"$3\" \"$1/study\" --session s1";
+    let child = Command::new("unshare")
+        .args(["--user", "--map-root-user", "--mount", "sh", "-ec", script, "sh"])
+        .args([place, root, Path::new(env!("CARGO_BIN_EXE_shedlight"))])
+        .env("XDG_CONFIG_HOME", config)
+        .env("ICED_BACKEND", "tiny-skia")
+        .env_remove("WAYLAND_DISPLAY")
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("small disks are made with unshare (util-linux) and user namespaces");
+    let own = Window { child };
+    xdotool(&["windowfocus", "--sync", &own.id()]);
+    own
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn leaving_with_steps_a_full_disk_did_not_take_asks_first_and_loses_nothing() {
+    let _alone = display();
+    let folder = folder();
+    let (root, place, config) =
+        (folder.path().join("study"), folder.path().join("disk"), folder.path().join("config"));
+    let coding = study(&root);
+    let mut window = on_a_small_disk(&root, &place, &config);
+    let inside = |path: &Path| {
+        let path = path.strip_prefix("/").unwrap();
+        Path::new("/proc").join(window.child.id().to_string()).join("root").join(path)
+    };
+    let disk = inside(&place);
+    let coding = disk.join("study").join(coding.strip_prefix(&root).unwrap());
+    let _ = wait_for("the first picture", || coding_file::place(&coding));
+    let title = |window: &Window| {
+        let name = Command::new("xdotool").args(["getwindowname", &window.id()]).output().unwrap();
+        String::from_utf8(name.stdout).unwrap()
+    };
+    // What fills the disk to its last byte.
+    let ballast = disk.join("ballast");
+    let mut file = std::fs::File::create(&ballast).unwrap();
+    while std::io::Write::write_all(&mut file, &[0; 4096]).is_ok() {}
+    while std::io::Write::write_all(&mut file, &[0; 1]).is_ok() {}
+    drop(file);
+    // More steps than the last block of the journal has room for.
+    for _ in 0..40 {
+        xdotool(&["key", "--delay", "20", "Right", "1"]);
+    }
+    std::thread::sleep(Duration::from_millis(800));
+    let there = marks(&coding).len();
+    // Closing the window asks first.
+    xdotool(&["windowquit", &window.id()]);
+    std::thread::sleep(Duration::from_millis(800));
+    assert!(window.child.try_wait().unwrap().is_none(), "the window is still there");
+    // So does leaving, when something was coded since: only asked twice in a row it leaves and loses.
+    xdotool(&["key", "--delay", "60", "Right", "1", "Escape"]);
+    std::thread::sleep(Duration::from_millis(800));
+    assert!(title(&window).contains("Bramble"), "the coding is still there: {}", title(&window));
+    // Room again: what is done next is taken with all that waited, and leaving leaves.
+    std::fs::remove_file(&ballast).unwrap();
+    xdotool(&["key", "--delay", "60", "Right"]);
+    wait_for("what waited to be written", || (marks(&coding).len() > there).then_some(()));
+    xdotool(&["key", "Escape"]);
+    wait_for("the sessions", || (!title(&window).contains("Bramble")).then_some(()));
+    drop(window);
+}

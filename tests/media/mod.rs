@@ -4,6 +4,7 @@ mod drawing;
 mod exact;
 mod hard;
 mod memory;
+pub mod motion;
 mod mutated;
 mod refusals;
 mod sound;

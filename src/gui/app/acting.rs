@@ -64,15 +64,23 @@ impl App {
         let names_a_set =
             matches!(&message, ethogram::Message::KeyDown(key, _) if *key == Key::Named(Named::F3));
         match open.update(message) {
-            ethogram::Action::Leave => match self.beneath.take() {
+            ethogram::Action::Leave(folder) => match self.beneath.take() {
                 Some(mut open) => {
                     open.set_mode(self.settings.mode);
                     self.screen = Screen::Agreement(open);
                 }
-                None => self.screen = Screen::Sessions,
+                None => {
+                    self.sessions.folder = Some(*folder);
+                    self.sessions.refresh();
+                    self.screen = Screen::Sessions;
+                }
             },
             ethogram::Action::None if names_a_set => {
                 return iced::widget::operation::focus(ethogram::NEW_SET);
+            }
+            ethogram::Action::Scroll(y) => {
+                let offset = iced::widget::scrollable::RelativeOffset { x: 0.0, y };
+                return iced::widget::operation::snap_to(ethogram::LIST, offset);
             }
             ethogram::Action::None => {}
         }
@@ -369,7 +377,7 @@ impl App {
             }
             sessions::Action::Sheet(subject) => {
                 let Some(folder) = self.sessions.folder.clone() else { return Task::none() };
-                match SheetScreen::try_new(folder, subject) {
+                match SheetScreen::try_new(folder, subject, self.settings.units) {
                     Ok(open) => {
                         self.screen = Screen::Sheet(Box::new(open));
                         return iced::widget::operation::focus(sheet::FIRST);

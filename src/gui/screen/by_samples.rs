@@ -102,8 +102,7 @@ impl BySamples {
     ) -> Result<Self, crate::storage::Error> {
         let session_folder = folder.session_folder(session);
         let (entry, _) = study_folder::read_session_folder(&session_folder)?;
-        let (mut ethograms, _) = folder.ethograms();
-        let ethogram = ethograms.pop();
+        let ethogram = folder.ethogram_for_new().ok();
         let person = code_of(person);
         let is_primary_free = entry.codings.iter().all(|(_, head)| head.purpose != Purpose::Primary);
         let mine = |(_, head): &(PathBuf, CodingHead)| {
@@ -324,7 +323,10 @@ impl BySamples {
         if self.person.is_empty() {
             return Err("write your code or initials in Sessions first".to_owned());
         }
-        let ethogram = self.ethogram.clone().ok_or("the study has no ethogram that can be read")?;
+        let ethogram = self
+            .ethogram
+            .clone()
+            .ok_or("the study's ethogram for new codings can't be read: F10 in Sessions shows it")?;
         let pass = pass_of(&ethogram, &self.asked(), self.form)?;
         let rule = self.rule();
         if let Some(extent) = self.session.extent()

@@ -335,7 +335,7 @@ pub fn add_piece(folder: &StudyFolder, mut session: Session, clip: &Path) -> Res
     Ok(session)
 }
 
-/// Begins a coding of a session under the newest ethogram of the study.
+/// Begins a coding of a session under the study's ethogram for new codings.
 ///
 /// # Errors
 /// When there is no ethogram, or it can't be written.
@@ -345,13 +345,8 @@ pub fn begin_coding(
     person: &str,
     purpose: crate::model::Purpose,
 ) -> Result<PathBuf, Error> {
-    let (ethograms, _) = folder.ethograms();
-    let ethogram = ethograms.last().ok_or_else(|| Error::NoEthogram {
-        id: "any".to_owned(),
-        revision: 1,
-        path: folder.root().join("ethograms"),
-    })?;
-    let reference = EthogramRef::to(ethogram).map_err(|source| Error::Json {
+    let ethogram = folder.ethogram_for_new()?;
+    let reference = EthogramRef::to(&ethogram).map_err(|source| Error::Json {
         path: folder.ethogram_path(&ethogram.id, ethogram.revision),
         source,
     })?;

@@ -502,6 +502,9 @@ fn keep_in(people: &mut Vec<Person>, code: &str, lag: Lag, date: chrono::NaiveDa
     }
 }
 
+#[cfg(all(test, feature = "simulator"))]
+mod calibrated;
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -12,6 +12,7 @@ use iced::{Element, Length, Subscription, Task};
 use crate::demo::{self, Begun};
 use crate::gui::settings::Settings;
 use crate::gui::theme::{self, Mode, Palette};
+use crate::workbench::sheet::units::{Temperature, Weight};
 
 /// A wish or a result.
 #[derive(Debug, Clone)]
@@ -66,6 +67,8 @@ enum Line {
     TextSize,
     Cache,
     Mirrored,
+    Temperature,
+    Weight,
 }
 
 /// Sizes of text to choose from, in percent.
@@ -93,6 +96,7 @@ impl SettingsScreen {
         let studies = settings.recent.iter().filter(|path| path.join("study.json").is_file());
         let mut lines: Vec<Line> = studies.cloned().map(Line::Study).collect();
         lines.extend([Line::Demo, Line::Mode, Line::TextSize, Line::Cache, Line::Mirrored]);
+        lines.extend([Line::Temperature, Line::Weight]);
         let said = "Up and Down choose, Left and Right change, Enter opens, Escape goes back.".to_owned();
         Self { settings, lines, chosen: 0, path: String::new(), said, drawing: None }
     }
@@ -154,6 +158,14 @@ impl SettingsScreen {
             }
             Some(Line::Cache) => self.settings.cache_mib = next(&CACHES, self.settings.cache_mib, by),
             Some(Line::Mirrored) => self.settings.mirrored = !self.settings.mirrored,
+            Some(Line::Temperature) => {
+                let all = [Temperature::Celsius, Temperature::Fahrenheit];
+                self.settings.units.temperature = next(&all, self.settings.units.temperature, by);
+            }
+            Some(Line::Weight) => {
+                let all = [Weight::Grams, Weight::Kilograms, Weight::Ounces];
+                self.settings.units.weight = next(&all, self.settings.units.weight, by);
+            }
             Some(Line::Study(_) | Line::Demo) | None => return Action::None,
         }
         Action::Take(self.settings.clone())
@@ -270,6 +282,21 @@ impl SettingsScreen {
             Line::Mirrored => {
                 let value = if self.settings.mirrored { "mirrored: Q is P" } else { "as the ethogram says" };
                 ("Coding keys".to_owned(), value.to_owned())
+            }
+            Line::Temperature => {
+                let value = match self.settings.units.temperature {
+                    Temperature::Celsius => "°C",
+                    Temperature::Fahrenheit => "°F; files and reports keep °C",
+                };
+                ("Temperatures in forms".to_owned(), value.to_owned())
+            }
+            Line::Weight => {
+                let value = match self.settings.units.weight {
+                    Weight::Grams => "g",
+                    Weight::Kilograms => "kg, food in g; files and reports keep g",
+                    Weight::Ounces => "oz; files and reports keep g",
+                };
+                ("Body mass and food in forms".to_owned(), value.to_owned())
             }
         };
         let words = row![

@@ -9,6 +9,7 @@ use super::new_study::id_of;
 use crate::gui::theme::{self, Mode, Palette};
 use crate::model::{Animal, AnimalId, Ethogram, Plan, PlanId, Session, SessionId};
 use crate::storage::{Error, StudyFolder};
+use crate::workbench::sheet::units::Units;
 use crate::workbench::sheet::{self as sheets, Line, Section, Sheet};
 
 /// What the sheet is of.
@@ -61,13 +62,13 @@ pub struct SheetScreen {
 }
 
 impl SheetScreen {
-    /// The sheet of a part of the study.
+    /// The sheet of a part of the study, in the units a person reads.
     ///
     /// # Errors
     /// When the session can't be read.
-    pub fn try_new(folder: StudyFolder, subject: Subject) -> Result<Self, Error> {
+    pub fn try_new(folder: StudyFolder, subject: Subject, units: Units) -> Result<Self, Error> {
         let mut read = None;
-        let sheet = match &subject {
+        let mut sheet = match &subject {
             Subject::Session(id) => {
                 let session = read.insert(folder.session(id)?);
                 sheets::session::sheet(session, &folder.study, last_before(&folder, session).as_ref())
@@ -83,6 +84,7 @@ impl SheetScreen {
             }
             Subject::Study => sheets::study::sheet(&folder.study),
         };
+        sheet.show_in(units);
         Ok(Self {
             folder,
             subject,

@@ -41,19 +41,49 @@ pub struct Cap {
     pub recording: bool,
 }
 
+/// How much room the drawn keys take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fold {
+    /// Caps as high as they are on a desk, with their names on two lines.
+    Whole,
+    /// A line each; rows in which no key codes now are left out.
+    Low,
+    /// None is drawn.
+    Away,
+}
+
+/// Whether a row is drawn.
+fn is_drawn(line: &[Cap], fold: Fold) -> bool {
+    fold == Fold::Whole || line.iter().any(|cap| cap.live && cap.name.is_some())
+}
+
+/// Height of the keyboard in pixels.
+#[must_use]
+pub fn height(caps: &[Vec<Cap>], fold: Fold) -> f32 {
+    let rows = caps.iter().filter(|line| is_drawn(line, fold)).count();
+    #[allow(clippy::cast_precision_loss)] // Four rows.
+    let rows = rows as f32;
+    match fold {
+        Fold::Whole => rows * 54.0,
+        Fold::Low => rows * 30.0,
+        Fold::Away => 0.0,
+    }
+}
+
 /// The keyboard.
 pub fn keyboard<'a, Message: Clone + 'a>(
     caps: &'a [Vec<Cap>],
+    fold: Fold,
     palette: Palette,
     on_press: impl Fn(char) -> Message + 'a,
 ) -> Element<'a, Message> {
     let mut rows = column![].spacing(4);
-    for (number, line) in caps.iter().enumerate() {
+    for (number, line) in caps.iter().enumerate().filter(|(_, line)| is_drawn(line, fold)) {
         #[allow(clippy::cast_precision_loss)] // Four rows.
         let indent = number as f32 * 14.0;
         let mut keys = row![].spacing(4).padding(iced::Padding { left: indent, ..iced::Padding::ZERO });
         for cap in line {
-            keys = keys.push(draw(cap, palette, &on_press));
+            keys = keys.push(draw(cap, fold, palette, &on_press));
         }
         rows = rows.push(keys);
     }
@@ -62,6 +92,7 @@ pub fn keyboard<'a, Message: Clone + 'a>(
 
 fn draw<'a, Message: Clone + 'a>(
     cap: &'a Cap,
+    fold: Fold,
     palette: Palette,
     on_press: &(impl Fn(char) -> Message + 'a),
 ) -> Element<'a, Message> {
@@ -74,31 +105,41 @@ fn draw<'a, Message: Clone + 'a>(
         Some(colour) if !dim => colour,
         _ => palette.line,
     }));
-    let name: String = cap.name.as_deref().unwrap_or("").chars().take(26).collect();
-    let face = column![
-        row![letter.line_height(1.0), space::horizontal(), concern.line_height(1.0), dot]
-            .spacing(4)
-            .align_y(Alignment::Center),
-        container(text(name).size(theme::BODY).color(ink).line_height(1.05)).height(30).clip(true),
-        stripe
-    ]
-    .spacing(0);
+    let face = if fold == Fold::Low {
+        let name = text(cap.name.as_deref().unwrap_or("")).size(theme::BODY).color(ink);
+        // A name is cut at the edge of its cap: the letter before it is what a coder looks for.
+        let name = name.wrapping(text::Wrapping::None).line_height(1.0);
+        let name = container(name).width(Length::Fill).clip(true);
+        let line = row![letter.line_height(1.0), name, concern.line_height(1.0), dot].spacing(5);
+        column![container(line.align_y(Alignment::Center)).height(20), stripe]
+    } else {
+        let name: String = cap.name.as_deref().unwrap_or("").chars().take(26).collect();
+        column![
+            row![letter.line_height(1.0), space::horizontal(), concern.line_height(1.0), dot]
+                .spacing(4)
+                .align_y(Alignment::Center),
+            container(text(name).size(theme::BODY).color(ink).line_height(1.05)).height(30).clip(true),
+            stripe
+        ]
+    };
     let key = button(face)
         .width(Length::Fill)
-        .height(50)
+        .height(if fold == Fold::Low { 26 } else { 50 })
         .padding([2, 5])
         .style(theme::key(palette, cap.holds))
         .on_press_maybe((!dim).then(|| on_press(cap.key)));
     if cap.definition.is_empty() {
         return key.into();
     }
-    let words = container(text(&cap.definition).size(theme::BODY).color(palette.text))
-        .padding(8)
-        .max_width(360)
-        .style(theme::card(palette));
+    let title = cap.name.as_deref().unwrap_or("");
+    let words = column![
+        text(title).size(theme::BODY).font(theme::MEDIUM).color(palette.text),
+        text(&cap.definition).size(theme::BODY).color(palette.text),
+    ]
+    .spacing(4);
+    let words = container(words).padding(8).max_width(360).style(theme::card(palette));
     tooltip(key, words, tooltip::Position::Top).gap(4).into()
 }
-
 #[cfg(test)]
 mod tests {
     use super::*;

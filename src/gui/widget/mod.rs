@@ -4,6 +4,7 @@ pub mod card;
 pub mod covers;
 pub mod definition;
 pub mod keyboard;
+pub mod motion;
 pub mod pictures;
 pub mod ribbon;
 pub mod strip;

@@ -9,6 +9,7 @@ pub mod plan;
 pub mod report;
 pub mod session;
 pub mod study;
+pub mod units;
 
 /// Lines under headings.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -80,6 +81,11 @@ impl Sheet {
         }
     }
 
+    /// The unit of a line; empty when it has none.
+    fn unit(&self, key: &str) -> &'static str {
+        self.lines().find(|line| line.key == key).map_or("", |line| line.unit)
+    }
+
     /// Lines that can't be read.
     #[must_use]
     pub fn problems(&self) -> usize {
@@ -112,12 +118,19 @@ impl Sheet {
         self.read(key, |text| Ok(text.to_owned()))
     }
 
-    /// A number within bounds; a decimal comma is as good as a point.
+    /// A number within bounds, in the unit of the files; a decimal comma is as good as a point.
     fn number(&mut self, key: &str, from: f64, to: f64) -> Option<f64> {
+        let unit = self.unit(key);
         self.read(key, |text| {
             let number: f64 =
                 text.replace(',', ".").parse().map_err(|_| "write a number, such as 29.5".to_owned())?;
-            if (from..=to).contains(&number) { Ok(number) } else { Err(format!("between {from} and {to}")) }
+            let kept = units::to_kept(unit, number);
+            if (from..=to).contains(&kept) {
+                Ok(kept)
+            } else {
+                let (from, to) = (units::from_kept(unit, from), units::from_kept(unit, to));
+                Err(format!("between {from} and {to} {unit}"))
+            }
         })
     }
 

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, FixedOffset};
 
-use super::{Line, Section, Sheet, flag_words, number_words, word_of};
+use super::{Line, Section, Sheet, flag_words, number_words, units, word_of};
 use crate::model::{Choice, ClockAnchor, Decision, Extra, Food, LeftOut, Session, ShedState, Study};
 use crate::time::Micros;
 
@@ -232,7 +232,8 @@ pub fn read(sheet: &mut Sheet, session: &Session, study: &Study) -> Option<Sessi
     facts.other_food = sheet.flag("other_food");
     facts.enclosure_as_usual = sheet.flag("as_usual");
     facts.apart_from_group = sheet.flag("apart");
-    new.food = sheet.read("food", read_food).unwrap_or_default();
+    let unit = sheet.unit("food");
+    new.food = sheet.read("food", |text| read_food(text, unit)).unwrap_or_default();
     let choice = sheet.choice("decision", &CHOICES);
     let to_step = sheet.whole("to_step", 1000);
     let reason = sheet.text("why").unwrap_or_default();
@@ -320,19 +321,20 @@ fn food_words(food: &[Food]) -> String {
     words.join("; ")
 }
 
-/// "dandelion 12; melon 6": the last word of each is its grams, if it is a number.
-fn read_food(text: &str) -> Result<Vec<Food>, String> {
+/// "dandelion 12; melon 6": the last word of each is how much in the line's unit, if it is a number.
+fn read_food(text: &str, unit: &str) -> Result<Vec<Food>, String> {
     let mut all = Vec::new();
     for part in text.split(';').map(str::trim).filter(|part| !part.is_empty()) {
         let last = part.rsplit_once(char::is_whitespace);
-        let grams =
-            last.and_then(|(_, grams)| grams.trim_end_matches('g').replace(',', ".").parse::<f64>().ok());
+        let number =
+            last.and_then(|(_, number)| number.trim_end_matches(unit).replace(',', ".").parse::<f64>().ok());
+        let grams = number.map(|number| units::to_kept(unit, number));
         let item = match (grams, last) {
             (Some(_), Some((item, _))) => item.trim(),
             _ => part,
         };
         if grams.is_some_and(|grams| !(0.0..=100_000.0).contains(&grams)) {
-            return Err(format!("'{part}': grams from 0 on"));
+            return Err(format!("'{part}': {unit} from 0 on"));
         }
         all.push(Food { item: item.to_owned(), grams, extra: Extra::new() });
     }

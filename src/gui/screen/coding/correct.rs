@@ -2,6 +2,7 @@
 
 use super::keys::Wish;
 use super::{Action, BACK_ON_RESUME, Beside, Coding, Said, view};
+use crate::gui::widget::keyboard::Fold;
 use crate::gui::widget::tape;
 use crate::gui::widget::video::Sight;
 use crate::model::{End, MarkId};
@@ -26,6 +27,8 @@ impl Coding {
             Wish::Start => self.player.go_to(Micros(i64::MIN / 2), now),
             Wish::End => self.player.go_to(Micros::MAX, now),
             Wish::Mark(by) => self.go_to_mark(by),
+            Wish::Motion(by) => self.go_to_motion(by),
+            Wish::SearchMotion => return self.toggle_search().map_or(Action::None, Action::Run),
             Wish::Zoom(closer) => self.gesture(tape::Gesture::Zoom(if closer { 0.7 } else { 1.4 })),
             Wish::Gamma => {
                 let gamma = if self.sight.gamma < 2.0 { self.sight.gamma + 0.4 } else { 1.0 };
@@ -49,6 +52,7 @@ impl Coding {
                 self.reads_definition = !self.reads_definition;
                 self.read_examples();
             }
+            Wish::Revision => self.look_at_revision(),
             Wish::Example => self.keep_example(),
             Wish::Verify => return self.prove(),
             Wish::Sound => self.toggle_sound(),
@@ -61,6 +65,7 @@ impl Coding {
             // Held and let go of: told by the key itself.
             Wish::Slow => {}
             Wish::Keys => self.show_keys = !self.show_keys,
+            Wish::Fold => self.next_fold(),
             Wish::Loop => {
                 let at = self.at();
                 let span = Span::try_new(at - Micros::from_whole_seconds(4), at);
@@ -89,6 +94,7 @@ impl Coding {
                 let done = self.coder.redo();
                 self.take(done);
             }
+            Wish::EndState if self.revising.is_some() => self.move_revision(),
             Wish::EndState => {
                 let done = match self.player.shown() {
                     Some(shot) => self.coder.end(self.chosen.map(|(mark, _)| mark), shot),
@@ -96,6 +102,7 @@ impl Coding {
                 };
                 self.take(done);
             }
+            Wish::Leave if self.revising.is_some() => self.revising = None,
             Wish::Leave if self.show_keys || self.changing || self.note.is_some() => {
                 self.show_keys = false;
                 self.changing = false;
@@ -114,6 +121,19 @@ impl Coding {
             | Wish::Change => return self.correct(wish),
         }
         Action::None
+    }
+
+    /// Low, away, whole in turn; the first press does something in a window of any height.
+    fn next_fold(&mut self) {
+        let (next, words) = match self.fold {
+            None | Some(Fold::Low) => {
+                (Fold::Away, "the keyboard is away: its keys code all the same; Ctrl+F1 brings it back")
+            }
+            Some(Fold::Away) => (Fold::Whole, "the whole keyboard"),
+            Some(Fold::Whole) => (Fold::Low, "a low keyboard: rows that code nothing now are left out"),
+        };
+        self.fold = Some(next);
+        self.said = Said::Done(words.to_owned());
     }
 
     /// Wishes that need a chosen mark.

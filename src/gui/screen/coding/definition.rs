@@ -84,7 +84,14 @@ impl Coding {
         if self.examples.is_empty() {
             all = all.push(quiet("No example from the film yet: Ctrl+F2 keeps the picture that is seen."));
         }
-        all = all.push(quiet("F2 closes this."));
+        let aside = self.set_aside_words();
+        if !aside.is_empty() {
+            all = all.push(quiet("Set aside when the ethogram's revision changed, counted nowhere:"));
+        }
+        for words in aside {
+            all = all.push(text(words).size(theme::BODY).color(palette.text));
+        }
+        all = all.push(quiet(&format!("{}. F2 closes this.", self.revision_words())));
         scrollable(all).height(Length::Fill).into()
     }
 }

@@ -210,6 +210,7 @@ impl Coding {
             self.go_to_first = None;
         }
         self.lay_sound();
+        self.lay_motion();
         self.show_sample();
     }
 

@@ -26,6 +26,10 @@ pub enum Wish {
     End,
     /// To the next (1) or previous (-1) mark.
     Mark(isize),
+    /// To the next (1) or previous (-1) stretch in which the picture changes.
+    Motion(isize),
+    /// Stops looking for them, or begins again.
+    SearchMotion,
     /// Ends the state that holds.
     EndState,
     /// Removes the chosen mark.
@@ -88,6 +92,8 @@ pub enum Wish {
     Verify,
     /// Shows what counts as the behaviour that was coded last, or no longer.
     Definition,
+    /// Shows what a newer revision of the ethogram would change.
+    Revision,
     /// Keeps the picture as an example of the chosen mark's behaviour.
     Example,
     /// Sound on or off.
@@ -98,6 +104,8 @@ pub enum Wish {
     Slow,
     /// Shows or hides the keys.
     Keys,
+    /// The drawn keyboard lower, away, or whole.
+    Fold,
     /// Back to the sessions.
     Leave,
 }
@@ -118,6 +126,8 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("End", "last picture", Wish::End),
     ("PageDown", "next mark", Wish::Mark(1)),
     ("PageUp", "previous mark", Wish::Mark(-1)),
+    ("Shift+PageDown", "long film: where the picture changes next", Wish::Motion(1)),
+    ("Shift+PageUp", "where it changed before", Wish::Motion(-1)),
     ("Enter", "end the state that holds", Wish::EndState),
     ("Delete", "remove the chosen mark", Wish::Remove),
     (",", "chosen edge one picture earlier", Wish::Nudge(-1)),
@@ -133,6 +143,7 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("Ctrl+Z", "undo", Wish::Undo),
     ("Ctrl+Shift+Z", "redo", Wish::Redo),
     ("F2", "what counts as it: definition of the last behaviour", Wish::Definition),
+    ("Shift+F2", "newer revision of the ethogram: what it would change", Wish::Revision),
     ("Ctrl+F2", "keep the picture as its example", Wish::Example),
     ("F3", "repeat the last 4 s", Wish::Loop),
     ("F4", "next pass", Wish::Pass),
@@ -159,8 +170,10 @@ pub const TABLE: &[(&str, &str, Wish)] = &[
     ("F10", "save the picture", Wish::Still(false)),
     ("Shift+F10", "save it with its coding", Wish::Still(true)),
     ("F11", "prove the clip: every picture the right one", Wish::Verify),
+    ("Shift+F11", "long film: stop looking for motion, or begin", Wish::SearchMotion),
     ("F12", "sound on, off", Wish::Sound),
     ("F1", "show the keys", Wish::Keys),
+    ("Ctrl+F1", "drawn keyboard lower, away, whole: the picture larger", Wish::Fold),
     ("Escape", "back to the sessions", Wish::Leave),
 ];
 

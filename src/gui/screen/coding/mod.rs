@@ -1,12 +1,15 @@
 //! The Coding screen: the picture, the presentations, the ribbon, the tape, the keyboard.
 
+mod at_work;
 mod correct;
 pub mod covers;
 mod definition;
 mod film;
 pub mod keys;
+pub mod motion;
 mod prepared;
 mod proof;
+mod revision;
 mod samples;
 mod sound;
 mod view;
@@ -61,6 +64,14 @@ pub enum Message {
     Go(Micros),
     /// How far the proof of the clip has come, or what came of it.
     Proof(proof::Told),
+    /// Where the picture changes in long film.
+    Motion(motion::Told),
+    /// A moment is to be looked at.
+    Look(Micros),
+    /// What the newest revision would change is to be shown, or no longer.
+    LookAtRevision,
+    /// The coding is put under it.
+    MoveRevision,
     /// The note is typed.
     NoteTyped(String),
     /// The note is finished.
@@ -93,11 +104,6 @@ pub(super) enum Said {
     /// Why nothing happened.
     Refused(String),
 }
-
-/// Longer without a key is time away, not time at work.
-const PAUSE: std::time::Duration = std::time::Duration::from_secs(60);
-/// So long away is a break.
-const BREAK: std::time::Duration = std::time::Duration::from_secs(300);
 
 /// How far the film goes back when it starts to run again; a key switches it off.
 pub(super) const BACK_ON_RESUME: Micros = Micros::from_whole_seconds(2);
@@ -147,10 +153,15 @@ pub struct Coding {
     note: Option<String>,
     changing: bool,
     show_keys: bool,
+    /// How the keys are drawn, where a person chose.
+    fold: Option<cap::Fold>,
     prepared: Prepared,
     hearing: Hearing,
     proof: Option<proof::Proof>,
     waves: Vec<Wave>,
+    moving: motion::Moving,
+    revising: Option<revision::Moving>,
+    newest_revision: u32,
     start: Instant,
     edits_since_checkpoint: u32,
     go_to_first: Option<Micros>,
@@ -190,6 +201,8 @@ impl Coding {
         let (autosave, lock) = keeper.unzip();
         let session = folder.session(&coding.session)?;
         let (ethogram, _) = folder.ethogram_of(&coding.ethogram)?;
+        let revisions = folder.ethograms().0.into_iter().filter(|own| own.id == ethogram.id);
+        let newest_revision = revisions.map(|own| own.revision).max().unwrap_or_default();
         let lag =
             folder.study.person(&coding.by).and_then(|person| person.reaction_lag_s).unwrap_or_default();
         let history = History::from_records(&records);
@@ -261,9 +274,13 @@ impl Coding {
             note: None,
             changing: false,
             show_keys: false,
+            fold: None,
             hearing: Hearing::default(),
             proof: None,
             waves: Vec::new(),
+            moving: motion::Moving::default(),
+            revising: None,
+            newest_revision,
             start: now,
             edits_since_checkpoint: 0,
             go_to_first,
@@ -328,37 +345,12 @@ impl Coding {
         self.player.shown().or(self.player.wanted()).map_or(Micros::ZERO, |shot| shot.at)
     }
 
-    /// Counts the time at work, to the running pass; a pause of more than a minute is none.
-    fn count_time(&mut self) {
-        let now = self.now();
-        let since = now.saturating_sub(self.last_act);
-        self.last_act = now;
-        if since > PAUSE {
-            // Five minutes away from it are a break.
-            if since > BREAK {
-                self.at_work = std::time::Duration::ZERO;
-                self.break_told = false;
-            }
-            return;
-        }
-        self.at_work += since;
-        if let Some(pass) = self.coder.pass() {
-            self.coder.add_minutes(pass, since.as_secs_f64() / 60.0);
-        }
-        let minutes = self.folder.study.targets.break_minutes;
-        if !self.break_told && self.at_work.as_secs_f64() / 60.0 >= minutes {
-            self.break_told = true;
-            self.said = Said::Refused(format!(
-                "{minutes:.0} minutes at it: attention falls from here on; everything is saved, a short break pays"
-            ));
-        }
-    }
-
     /// Does what a message asks for.
     pub fn update(&mut self, message: Message) -> Action {
         if matches!(message, Message::KeyDown(..) | Message::Press(_) | Message::Tape(_) | Message::Go(_)) {
             self.count_time();
         }
+        let mut begun = None;
         match message {
             Message::KeyDown(key, modifiers, repeat) => return self.key_down(&key, modifiers, repeat),
             Message::KeyUp(key) => {
@@ -368,7 +360,17 @@ impl Coding {
                 }
             }
             Message::Press(key) => self.press(key),
-            Message::Fed(fed) => self.fed(fed),
+            Message::Fed(fed) => {
+                let is_all = matches!(fed, Fed::AllTried);
+                self.fed(fed);
+                if is_all {
+                    begun = self.look_for_motion();
+                }
+            }
+            Message::Motion(told) => self.motion_told(told),
+            Message::Look(at) => self.look_at(at),
+            Message::LookAtRevision => self.look_at_revision(),
+            Message::MoveRevision => self.move_revision(),
             Message::Tick => {}
             Message::Tape(gesture) => self.gesture(gesture),
             Message::Cover(gesture) => self.cover_gesture(gesture),
@@ -412,7 +414,8 @@ impl Coding {
         self.pursue_beside();
         self.show_covers();
         self.hear();
-        Action::None
+        self.rest_search();
+        begun.map_or(Action::None, Action::Run)
     }
 
     fn press(&mut self, key: char) {
@@ -456,6 +459,8 @@ impl Coding {
         match done {
             Ok(done) => {
                 self.leaves_unsaved = false;
+                self.revising = None;
+                self.follow_ethogram();
                 if let Some(autosave) = &mut self.autosave {
                     autosave.take(chrono::Local::now().fixed_offset(), &done);
                 }
@@ -549,6 +554,7 @@ impl Coding {
         self.pursue_beside();
         self.show_covers();
         self.hear();
+        self.rest_search();
         action
     }
 

@@ -357,12 +357,19 @@ impl Coding {
             }
             // Looking around: what follows is not the interval played through any more.
             Wish::Step(_) | Wish::Skip(_) | Wish::End | Wish::Reverse => {
-                self.samples.as_mut()?.through = None;
+                self.look_around();
                 return None;
             }
             _ => return None,
         }
         Some(Action::None)
+    }
+
+    /// What follows is not the interval played through any more.
+    pub(super) fn look_around(&mut self) {
+        if let Some(samples) = &mut self.samples {
+            samples.through = None;
+        }
     }
 
     /// Whether the picture of the point at hand is the one that is shown.

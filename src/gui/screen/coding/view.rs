@@ -1,14 +1,18 @@
 //! How the Coding screen looks.
 
-use iced::widget::{button, column, container, row, scrollable, space, stack, text, text_input};
-use iced::{Alignment, Element, Length};
+use iced::widget::{button, column, container, responsive, row, scrollable, space, stack, text, text_input};
+use iced::{Alignment, Element, Length, Size};
 
 use super::{Coding, Message, Said, keys};
 use crate::gui::theme::{self, Mode, Palette};
+use crate::gui::widget::keyboard::Fold;
 use crate::gui::widget::{card, covers, keyboard, ribbon, tape, video};
 use crate::model::Status;
 use crate::workbench::autosave::Saved;
 use crate::workbench::player::{Direction, RunThrough};
+
+/// In a window lower than this the keys are drawn low, so that the picture keeps its room.
+const LOW: f32 = 820.0;
 
 /// The field a note is typed into.
 pub(super) const NOTE: &str = "note";
@@ -26,24 +30,39 @@ impl Coding {
 
     /// The screen.
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
-        let palette = mode.palette();
+        responsive(move |size| self.screen(size, mode.palette())).into()
+    }
+
+    /// How the keys are drawn: as was asked for, else as there is room.
+    pub(super) fn fold_in(&self, height: f32) -> Fold {
+        self.fold.unwrap_or(if height < LOW { Fold::Low } else { Fold::Whole })
+    }
+
+    /// The screen in a window of a size: the picture has all the room that the rest does not need.
+    fn screen(&self, size: Size, palette: Palette) -> Element<'_, Message> {
+        let fold = self.fold_in(size.height);
         let beside = if self.is_sampled() { self.sample_panel(palette) } else { self.presentations(palette) };
-        let upper = row![self.picture_area(palette), beside].spacing(8).height(Length::Fill);
+        let keys = keyboard::keyboard(&self.prepared.caps, fold, palette, Message::Press);
+        let keys = container(keys).width(Length::Fill);
+        let (upper, lower) = if fold == Fold::Whole {
+            let passes = if self.is_sampled() { self.sample_rule(palette) } else { self.passes(palette) };
+            (row![self.picture_area(palette), beside], Some(row![keys, passes].spacing(8)))
+        } else {
+            let pass = if self.is_sampled() { self.sample_rule(palette) } else { self.pass_line(palette) };
+            let beside = column![container(beside).height(Length::Fill), pass].spacing(6).width(316);
+            (row![self.picture_area(palette), beside], (fold == Fold::Low).then(|| row![keys]))
+        };
+        let upper = upper.spacing(8).height(Length::Fill);
         let at = self.at();
-        let passes = if self.is_sampled() { self.sample_rule(palette) } else { self.passes(palette) };
-        let lower = row![
-            container(keyboard::keyboard(&self.prepared.caps, palette, Message::Press)).width(Length::Fill),
-            passes,
-        ]
-        .spacing(8);
         let screen = column![upper, ribbon::ribbon(&self.prepared.ribbon, at, palette, Message::Go)]
-            .push(self.sample_strip(palette));
+            .push(self.sample_strip(palette))
+            .push(self.motion_strip(palette));
         let screen = screen
             .extend([
                 tape::tape(&self.prepared.tape, at, self.zoom, self.chosen, palette, Message::Tape),
                 self.status(palette),
-                lower.into(),
             ])
+            .push(lower)
             .spacing(6)
             .padding(8);
         let screen = match &self.only_to_look {
@@ -209,6 +228,9 @@ impl Coding {
         ]
         .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO })
         .align_y(Alignment::Center);
+        if let Some(moving) = &self.revising {
+            return container(self.revision_panel(moving, palette)).width(316).into();
+        }
         if self.reads_definition {
             return container(self.definition(palette)).width(316).into();
         }
@@ -244,9 +266,45 @@ impl Coding {
         list = list.push(row![all, close].spacing(4));
         // As high as the keyboard beside it, or as its own lines when they are more; the picture has the rest.
         #[allow(clippy::cast_precision_loss)] // A few lines.
-        let (caps, lines) = (self.prepared.caps.len() as f32, coding.passes.len() as f32 + 2.0);
-        let height = (caps * 54.0).max(lines * 30.0).min(216.0);
+        let lines = coding.passes.len() as f32 + 2.0;
+        let height = keyboard::height(&self.prepared.caps, Fold::Whole).max(lines * 30.0).min(216.0);
         container(scrollable(list)).width(316).height(height).into()
+    }
+
+    /// The running pass on one line, where the keys are low: F4 goes to the next, F5 ticks it.
+    fn pass_line(&self, palette: Palette) -> Element<'_, Message> {
+        let coding = self.coder.coding();
+        let running = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?)));
+        let name = match running {
+            Some((n, pass)) => format!("{} of {}: {}", n + 1, coding.passes.len(), pass.name),
+            None => "All behaviours".to_owned(),
+        };
+        let next = match self.coder.pass() {
+            None => (!coding.passes.is_empty()).then_some(0),
+            Some(pass) => (pass + 1 < coding.passes.len()).then_some(pass + 1),
+        };
+        let name = text(name).size(theme::BODY).wrapping(text::Wrapping::None);
+        let name = button(container(name).clip(true))
+            .width(Length::Fill)
+            .padding([4, 8])
+            .style(theme::key(palette, true))
+            .on_press(Message::ChoosePass(next));
+        let tick = running.map(|(n, pass)| {
+            let words = if pass.done { "✓ done" } else { "– not done" };
+            button(text(words).size(theme::BODY).font(theme::MONO))
+                .padding([4, 8])
+                .style(theme::key(palette, pass.done))
+                .on_press(Message::TickPass(n))
+        });
+        let done = coding.passes.iter().filter(|pass| pass.done).count();
+        let hint = format!("F4 next, F5 done · {done} of {} done", coding.passes.len());
+        let hint = text(hint).size(theme::BODY).color(palette.quiet);
+        column![
+            row![hint, space::horizontal(), self.close_button(palette)].align_y(Alignment::Center),
+            row![name].push(tick).spacing(4),
+        ]
+        .spacing(4)
+        .into()
     }
 
     /// Closes the coding, or opens it again.
@@ -292,6 +350,9 @@ impl Coding {
             space().height(24),
             text(proof).size(theme::BODY).color(palette.quiet),
             text(trouble).size(theme::BODY).color(palette.accent),
+            text(if self.is_behind() { "a newer revision: Shift+F2" } else { "" })
+                .size(theme::BODY)
+                .color(palette.quiet),
             text("F1 keys").size(theme::BODY).color(palette.quiet),
             saved,
         ]

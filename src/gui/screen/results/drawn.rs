@@ -14,8 +14,19 @@ use crate::report::chart::{self, Chart, Look};
 use crate::storage::study_folder::LoadedCoding;
 use crate::storage::{CodingHead, StudyFolder};
 
-/// Width of the charts.
-const WIDTH: u32 = 840;
+/// Width of the charts where there is little room for them, and where there is much: beyond that the eye loses
+/// the line it follows.
+pub(super) const WIDTHS: (u32, u32) = (840, 1400);
+/// What the numbers beside them need, with their margins.
+const NUMBERS: f32 = 460.0;
+
+/// Width of the charts in a screen of a width; in steps, so that a window being dragged is not drawn at each pixel.
+#[must_use]
+pub(super) fn width_in(screen: f32) -> u32 {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // Pixels of a screen.
+    let room = (screen - NUMBERS).clamp(0.0, 10_000.0) as u32;
+    (room / 40 * 40).clamp(WIDTHS.0, WIDTHS.1)
+}
 
 /// Sessions of which nothing is shown.
 type Hidden = BTreeSet<SessionId>;
@@ -32,7 +43,13 @@ pub struct Drawn {
 
 impl Drawn {
     /// Reads what is needed, counts and draws it.
-    pub(super) fn of(folder: &StudyFolder, subject: &Subject, hidden: &Hidden, mode: Mode) -> Self {
+    pub(super) fn of(
+        folder: &StudyFolder,
+        subject: &Subject,
+        hidden: &Hidden,
+        mode: Mode,
+        width: u32,
+    ) -> Self {
         let (mut codings, mut problems) = load(folder, &paths(folder, subject, hidden));
         let is_alone = matches!(subject, Subject::Session(_));
         if !is_alone {
@@ -54,7 +71,7 @@ impl Drawn {
             Mode::Dark => Look::dark(),
             Mode::Light => Look::light(),
         };
-        let look = look.with_width(WIDTH);
+        let look = look.with_width(width);
         let records = records(folder, &codings);
         let (title, groups, charts) = match (subject, records.first()) {
             (_, None) => Default::default(),
@@ -238,4 +255,19 @@ fn chosen(folder: &StudyFolder, subject: &Subject, hidden: &Hidden) -> Vec<PathB
     let beside = |other: &PathBuf| other.parent() == path.parent();
     let primary = primary(folder, None, hidden).into_iter().find(beside);
     vec![primary.unwrap_or_else(|| path.clone())]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn charts_take_the_room_there_is_within_bounds() {
+        assert_eq!(width_in(1_280.0), 840, "the smallest window");
+        assert_eq!(width_in(1_440.0), 960);
+        assert_eq!(width_in(1_920.0), 1_400);
+        assert_eq!(width_in(3_840.0), 1_400);
+        assert_eq!(width_in(1_440.0), width_in(1_450.0), "not at each pixel");
+        assert!((1_280..4_000_u16).all(|screen| f32::from(screen) - 840.0 >= 400.0));
+    }
 }

@@ -11,8 +11,8 @@ use std::sync::Arc;
 
 use iced::keyboard::key::Named;
 use iced::keyboard::{self, Key};
-use iced::widget::{button, column, container, row, scrollable, space, text};
-use iced::{Element, Length, Point, Subscription, Task};
+use iced::widget::{button, column, container, row, scrollable, sensor, space, text};
+use iced::{Element, Length, Point, Size, Subscription, Task};
 
 pub use self::drawn::Drawn;
 use self::figures::Group;
@@ -48,6 +48,8 @@ pub enum Message {
     Save,
     /// They are saved, or not: in words.
     Saved(String),
+    /// The screen has this size.
+    Sized(Size),
     /// What was asked for is drawn; the number says by which asking.
     Drawn(u64, Arc<Drawn>),
     /// Back.
@@ -75,6 +77,8 @@ pub struct Results {
     /// Sessions that the person at work is still to code a second time: nothing of them is shown.
     hidden: BTreeSet<SessionId>,
     mode: Mode,
+    /// Width of the charts.
+    width: u32,
     /// What is shown; while something new is being drawn, what was there before.
     drawn: Option<Arc<Drawn>>,
     /// How often drawing was asked for: what an earlier asking brings late is not shown.
@@ -99,7 +103,9 @@ impl Results {
         mode: Mode,
     ) -> (Self, Task<Message>) {
         let said = String::new();
-        let mut screen = Self { folder, subject, hidden, mode, drawn: None, asked: 0, over: None, said };
+        let width = drawn::WIDTHS.0;
+        let mut screen =
+            Self { folder, subject, hidden, mode, width, drawn: None, asked: 0, over: None, said };
         let task = screen.draw();
         (screen, task)
     }
@@ -107,8 +113,9 @@ impl Results {
     /// The same, drawn before it returns.
     #[must_use]
     pub fn new(folder: StudyFolder, subject: Subject, hidden: BTreeSet<SessionId>, mode: Mode) -> Self {
-        let drawn = Some(Arc::new(Drawn::of(&folder, &subject, &hidden, mode)));
-        Self { folder, subject, hidden, mode, drawn, asked: 0, over: None, said: String::new() }
+        let width = drawn::WIDTHS.0;
+        let drawn = Some(Arc::new(Drawn::of(&folder, &subject, &hidden, mode, width)));
+        Self { folder, subject, hidden, mode, width, drawn, asked: 0, over: None, said: String::new() }
     }
 
     /// Draws everything anew; what is there stays until it is done.
@@ -116,8 +123,8 @@ impl Results {
         self.asked += 1;
         let (asked, folder, subject, mode) =
             (self.asked, self.folder.clone(), self.subject.clone(), self.mode);
-        let hidden = self.hidden.clone();
-        let drawn = async move { Arc::new(Drawn::of(&folder, &subject, &hidden, mode)) };
+        let (hidden, width) = (self.hidden.clone(), self.width);
+        let drawn = async move { Arc::new(Drawn::of(&folder, &subject, &hidden, mode, width)) };
         Task::perform(drawn, move |drawn| Message::Drawn(asked, drawn))
     }
 
@@ -171,6 +178,13 @@ impl Results {
             }
             Message::Save | Message::KeyDown(Key::Named(Named::F10)) => return self.save(),
             Message::Saved(words) => self.said.clone_from(words),
+            Message::Sized(size) => {
+                let width = drawn::width_in(size.width);
+                if width != self.width {
+                    self.width = width;
+                    return Action::Run(self.draw());
+                }
+            }
             Message::Drawn(asked, drawn) => {
                 if *asked == self.asked {
                     (self.drawn, self.over) = (Some(drawn.clone()), None);
@@ -228,7 +242,11 @@ impl Results {
     /// The screen.
     #[must_use]
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
-        let palette = mode.palette();
+        let inside = container(self.inside(mode.palette())).width(Length::Fill).height(Length::Fill);
+        sensor(inside).on_show(Message::Sized).on_resize(Message::Sized).into()
+    }
+
+    fn inside(&self, palette: Palette) -> Element<'_, Message> {
         let Some(drawn) = &self.drawn else { return still_drawing(palette) };
         if drawn.charts.is_empty() {
             return nothing(palette, self.words(drawn));

@@ -514,5 +514,5 @@ fn state_of(head: &CodingHead) -> String {
         RecordingRule::Continuous => String::new(),
         rule => format!(" · {}", by_samples::rule_words(rule)),
     };
-    format!("{} · {}{rule} · {state}", head.by, head.purpose.word())
+    format!("{} · {}{rule} · {state} · revision {}", head.by, head.purpose.word(), head.ethogram.revision)
 }

@@ -2,6 +2,9 @@
 //!
 //! Each change is kept at once. A revision that codings use stays as it is: the first change makes the next.
 
+mod for_new;
+mod starters;
+
 use iced::keyboard::key::Named;
 use iced::keyboard::{self, Key};
 use iced::widget::{button, column, container, row, scrollable, space, text, text_input};
@@ -9,11 +12,14 @@ use iced::{Element, Length, Subscription};
 
 use super::sheet::sections_view;
 use crate::gui::theme::{self, Mode, Palette};
-use crate::gui::widget::keyboard::{Cap, LAYOUT, keyboard as drawn_keyboard};
+use crate::gui::widget::keyboard::{Cap, Fold, LAYOUT, keyboard as drawn_keyboard};
 use crate::model::{Behaviour, BehaviourId, Ethogram, EthogramId, Kind, Level};
 use crate::storage::{CodingHead, StudyFolder};
 use crate::workbench::ethogram::{Editor, Finding, findings};
 use crate::workbench::sheet::{Sheet, behaviour as sheets};
+
+pub use self::starters::LIST;
+use self::starters::Starters;
 
 /// A wish.
 #[derive(Debug, Clone)]
@@ -32,6 +38,8 @@ pub enum Message {
     SetName(String),
     /// The new set is named.
     SetNamed,
+    /// A line of the starters was clicked.
+    Starter(usize),
     /// Back.
     Leave,
 }
@@ -40,8 +48,10 @@ pub enum Message {
 pub enum Action {
     /// Nothing.
     None,
-    /// Back to the sessions.
-    Leave,
+    /// Show this place of the list of starters, 0–1.
+    Scroll(f32),
+    /// Back to the sessions; the study may have changed.
+    Leave(Box<StudyFolder>),
 }
 
 /// The screen.
@@ -57,10 +67,11 @@ pub struct EthogramScreen {
     findings: Vec<Finding>,
     caps: Vec<Vec<Cap>>,
     new_set: Option<String>,
+    starters: Option<Starters>,
     said: (String, bool),
 }
 
-const HINT: &str = "Up, Down: behaviour · Tab: next line · Enter: keep · F2 new · F3 new set · F4 other ethogram · F6 exhaustive · F8 remove · Ctrl+Up/Down: move · Ctrl+Z undo";
+const HINT: &str = "Up, Down: behaviour · Tab: next line · Enter: keep · F2 new · F3 new set · F4 other ethogram · F5 for new codings · F6 exhaustive · F7 starters · F8 remove · Ctrl+Up/Down: move · Ctrl+Z undo";
 
 impl EthogramScreen {
     /// The study's newest ethogram.
@@ -77,6 +88,7 @@ impl EthogramScreen {
             findings: Vec::new(),
             caps: Vec::new(),
             new_set: None,
+            starters: None,
             said: (HINT.to_owned(), false),
         };
         own.read();
@@ -115,12 +127,11 @@ impl EthogramScreen {
         self.place = self.place.min(newest.len().saturating_sub(1));
         let Some(ethogram) = newest.get(self.place).cloned() else {
             self.all = newest;
-            self.said = (
-                problems
-                    .first()
-                    .map_or_else(|| "This study has no ethogram.".to_owned(), ToString::to_string),
-                true,
-            );
+            if problems.is_empty() {
+                self.toggle_starters();
+                return;
+            }
+            self.said = (problems.first().map(ToString::to_string).unwrap_or_default(), true);
             return;
         };
         self.used_by = used_by(&self.folder, &ethogram);
@@ -266,19 +277,27 @@ impl EthogramScreen {
                     let _ = self.change(|editor, _| editor.add_set(name.trim()));
                 }
             }
+            Message::Starter(place) => self.starter_clicked(place),
             Message::Leave => return self.leave(),
         }
         Action::None
     }
 
     fn leave(&mut self) -> Action {
+        if self.starters.is_some() && self.editor.is_some() {
+            self.starters = None;
+            return Action::None;
+        }
         if self.new_set.take().is_some() || !self.keep() {
             return Action::None;
         }
-        Action::Leave
+        Action::Leave(Box::new(self.folder.clone()))
     }
 
     fn key_down(&mut self, key: &Key, modifiers: keyboard::Modifiers) -> Action {
+        if !modifiers.command() && self.starter_key(key) {
+            return self.starters.as_ref().map_or(Action::None, |own| Action::Scroll(own.place()));
+        }
         match key.as_ref() {
             Key::Named(Named::Escape) => return self.leave(),
             Key::Named(Named::ArrowDown) if modifiers.command() && self.keep() => {
@@ -301,6 +320,7 @@ impl EthogramScreen {
                 self.place = (self.place + 1) % self.all.len().max(1);
                 self.read();
             }
+            Key::Named(Named::F5) if self.keep() => self.next_for_new(),
             Key::Named(Named::F6) if self.keep() => {
                 let set = self.behaviour().and_then(|own| own.set.clone());
                 match set {
@@ -310,6 +330,7 @@ impl EthogramScreen {
                     None => self.said = ("This behaviour belongs to no set.".to_owned(), true),
                 }
             }
+            Key::Named(Named::F7) if self.keep() => self.toggle_starters(),
             Key::Named(Named::F8) => {
                 let next = self.neighbour();
                 if self.change(Editor::remove_behaviour) {
@@ -369,7 +390,13 @@ impl EthogramScreen {
         let palette = mode.palette();
         let Some(editor) = &self.editor else {
             let words = text(&self.said.0).size(theme::BODY).color(palette.text);
-            return container(words).center(Length::Fill).into();
+            return match &self.starters {
+                Some(own) => container(column![self.starters_view(own, palette), words].spacing(8))
+                    .padding(24)
+                    .center_x(Length::Fill)
+                    .into(),
+                None => container(words).center(Length::Fill).into(),
+            };
         };
         let ethogram = editor.ethogram();
         let used = match (self.used_by, editor.is_frozen()) {
@@ -380,17 +407,20 @@ impl EthogramScreen {
         let head = row![
             text(&ethogram.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
             text(format!("revision {} · {used}", ethogram.revision)).size(theme::BODY).color(palette.quiet),
+            space::horizontal(),
+            text(self.for_new_words()).size(theme::BODY).color(palette.text),
         ]
         .spacing(12)
         .align_y(iced::Center);
-        let middle: Element<'_, Message> = match &self.sheet {
-            Some(sheet) => scrollable(
+        let middle: Element<'_, Message> = match (&self.starters, &self.sheet) {
+            (Some(own), _) => self.starters_view(own, palette),
+            (None, Some(sheet)) => scrollable(
                 container(sections_view(sheet, palette, Message::Written, Message::Keep))
                     .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO }),
             )
             .height(Length::Fill)
             .into(),
-            None => container(
+            (None, None) => container(
                 text("Choose a behaviour, or make one with F2.").size(theme::BODY).color(palette.quiet),
             )
             .center(Length::Fill)
@@ -417,7 +447,7 @@ impl EthogramScreen {
                 .color(if self.said.1 { palette.accent } else { palette.quiet })
                 .into(),
         };
-        column![head, body, drawn_keyboard(&self.caps, palette, Message::Cap), foot]
+        column![head, body, drawn_keyboard(&self.caps, Fold::Whole, palette, Message::Cap), foot]
             .spacing(8)
             .padding(12)
             .into()
