@@ -101,3 +101,29 @@ impl Settings {
         self.save();
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_study_named_by_its_folder_alone_is_the_one_opened_lately_that_is_called_so() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut settings = Settings::default();
+        for name in ["one/birds", "two/birds", "two/snakes", "gone/lizards"] {
+            let root = folder.path().join(name);
+            std::fs::create_dir_all(&root).unwrap();
+            if !name.starts_with("gone") {
+                std::fs::write(root.join("study.json"), "{}").unwrap();
+            }
+            settings.recent.push(root);
+        }
+        let resolved = |name: &str| settings.resolved(Path::new(name));
+        assert_eq!(resolved("snakes"), folder.path().join("two/snakes"));
+        assert_eq!(resolved("as/it/was/typed/snakes"), folder.path().join("two/snakes"));
+        // Two of one name, one that is gone, and one whose place is told: nothing is guessed.
+        assert_eq!(resolved("birds"), Path::new("birds"));
+        assert_eq!(resolved("lizards"), Path::new("lizards"));
+        assert_eq!(resolved("/elsewhere/snakes"), Path::new("/elsewhere/snakes"));
+    }
+}

@@ -23,7 +23,8 @@ fn study(folder: &Path) -> PathBuf {
     for name in ["clips/one.mkv", "clips/two.mkv"] {
         let path = root.join(name);
         let inputs = ["-i", film.to_str().unwrap(), "-f", "lavfi", "-i", click, "-map", "0:v", "-map", "1:a"];
-        let encoding = ["-c:v", "copy", "-c:a", "pcm_s16le", path.to_str().unwrap()];
+        let about = ["-metadata", "comment=filmed by Anna", "-metadata", "location=+51.5-000.1/"];
+        let encoding = [&about[..], &["-c:v", "copy", "-c:a", "pcm_s16le", path.to_str().unwrap()]].concat();
         ffmpeg(&[&inputs[..], &encoding].concat(), &[]);
     }
     let study = StudyFolder::open(&root).unwrap();
@@ -122,6 +123,32 @@ fn a_plain_cut_has_the_size_of_the_film_and_no_sound_when_silent() {
     assert!(sound::read_from(&out, film.index(), 48_000, Micros::ZERO).unwrap().is_none());
     let numbers: Vec<_> = pictures(&film).into_iter().map(|own| own.0).collect();
     assert_eq!(numbers, (0..10).map(Some).collect::<Vec<_>>());
+}
+
+#[test]
+fn what_the_camera_wrote_beside_the_film_is_left_behind_and_the_band_names_nobody_when_asked() {
+    let folder = folder();
+    let study = study(folder.path());
+    let holds = |path: &Path, word: &str| {
+        std::fs::read(path).unwrap().windows(word.len()).any(|own| own == word.as_bytes())
+    };
+    assert!(holds(&study.join("clips/one.mkv"), "filmed by Anna"));
+    let mut bands = Vec::new();
+    for (name, more) in [("named.mp4", &[][..]), ("unnamed.mp4", &["--without-names"])] {
+        let out = folder.path().join(name);
+        let ran = cut(&study, &out, &[&["--from", "0", "--to", "0.2", "--drawn"], more].concat());
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        for word in ["Anna", "+51.5", "K-07"] {
+            assert!(!holds(&out, word), "{word} in {name}");
+        }
+        let film = Film::open(&out, FilmOptions::default()).unwrap();
+        let picture = film.fetch(FrameNumber(0), Heading::Still).unwrap().to_rgba();
+        let top = u32::try_from(HEIGHT).unwrap();
+        let band = image::imageops::crop_imm(&picture, 0, top, picture.width(), picture.height() - top);
+        bands.push(band.to_image());
+    }
+    let differing = bands[0].pixels().zip(bands[1].pixels()).filter(|(a, b)| a.0[0].abs_diff(b.0[0]) > 60);
+    assert!(differing.count() > 4, "the code of the coder stands in one of them alone");
 }
 
 #[test]

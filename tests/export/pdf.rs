@@ -111,6 +111,23 @@ fn what_people_write_is_never_read_as_markup() {
 }
 
 #[test]
+fn without_names_it_names_nobody_in_text_links_and_what_the_file_says_of_itself() {
+    let folder = folder();
+    let study = super::odd::peopled(folder.path());
+    let out = folder.path().join("r.pdf");
+    let ran = report(&study, &out, &["--without-names"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let (out, plain) = (out.to_str().unwrap(), folder.path().join("plain.pdf"));
+    let text = tool("pdftotext", &[out, "-"]);
+    let _ = tool("qpdf", &["--qdf", "--object-streams=disable", out, plain.to_str().unwrap()]);
+    let raw = String::from_utf8_lossy(&std::fs::read(&plain).unwrap()).into_owned();
+    assert!(text.contains("P01") && raw.contains("shedlight:open?study=study&session=s5&at=271"));
+    for word in super::odd::NAMED.iter().chain([&folder.path().to_str().unwrap()]) {
+        assert!(!text.contains(word) && !raw.contains(word), "{word}");
+    }
+}
+
+#[test]
 fn a_study_with_nothing_coded_and_a_wrong_ending() {
     let folder = folder();
     let study = folder.path().join("study");

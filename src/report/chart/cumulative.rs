@@ -11,7 +11,7 @@ use crate::model::Role;
 use crate::time::Micros;
 
 /// Height of the plot.
-const HEIGHT: f64 = 250.0;
+const HEIGHT: f64 = 220.0;
 const LEFT: f64 = 64.0;
 /// Room for the names at the ends of the lines.
 const ENDS: f64 = 132.0;

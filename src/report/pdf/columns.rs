@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use typst::text::Font;
 
-use super::super::document::{Align, Span, Table, Text};
+use super::super::document::{Align, Rows, Span, Table, Text};
 use super::RUN;
 
 /// Size of the letters in a table, in points; the template has the same.
@@ -89,7 +89,14 @@ pub(super) fn of(table: &Table, page: f64, widths: &Widths<'_>) -> Vec<f64> {
     }
     let wishes: Vec<(f64, f64)> =
         wishes.into_iter().map(|(word, line)| (word + AROUND, line.max(word) + AROUND)).collect();
-    share(&wishes, page)
+    let mut given = share(&wishes, page);
+    if table.rows_for == Rows::FillingIn {
+        // People write larger than we print.
+        #[allow(clippy::cast_precision_loss)] // A dozen columns.
+        let more = (page - given.iter().sum::<f64>()) / given.len().max(1) as f64;
+        given.iter_mut().for_each(|own| *own += more);
+    }
+    given
 }
 
 fn share(wishes: &[(f64, f64)], page: f64) -> Vec<f64> {

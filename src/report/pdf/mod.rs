@@ -62,6 +62,9 @@ const TEMPLATE: &str = include_str!("report.typ");
 /// Letters of a run without a space, after which it may break.
 const RUN: usize = 24;
 
+/// Between two columns of a page, in points.
+const GUTTER: f64 = 18.0;
+
 /// About so many rows fill a page.
 const A_PAGE: usize = 60;
 
@@ -303,7 +306,10 @@ impl Copy<'_> {
 
     fn table(&mut self, table: &Table) -> Value {
         self.tables += 1;
-        let widths = columns::of(table, self.paper.width() / 25.4 * 72.0, &self.widths);
+        let page = self.paper.width() / 25.4 * 72.0;
+        let widths = columns::of(table, page, &self.widths);
+        // A long narrow table goes down the page twice.
+        let is_narrow = widths.iter().sum::<f64>() <= (page - GUTTER) / 2.0 && table.rows.len() > A_PAGE / 2;
         let column = |(own, width): (&Column, f64)| json!({ "head": own.head, "numbers": own.align == Align::Numbers, "width": width });
         let rows: Vec<Vec<Value>> = table.rows.iter().map(|row| row.iter().map(spans).collect()).collect();
         json!({
@@ -314,7 +320,8 @@ impl Copy<'_> {
             "note": table.note.as_ref().map(spans),
             "fill-in": table.rows_for == Rows::FillingIn,
             "short": table.rows.len() <= SHORT,
-            "new-page": table.rows.len() > 3 * A_PAGE,
+            "new-page": table.rows.len() > 10 * A_PAGE,
+            "gutter": is_narrow.then_some(GUTTER),
         })
     }
 
@@ -419,4 +426,28 @@ fn spans(text: &Text) -> Value {
         Span::Moment(moment) => json!({ "k": "moment", "clock": moment.clock, "url": moment.url }),
     };
     Value::Array(text.0.iter().map(span).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chart_a_little_too_high_for_two_on_a_page_is_printed_smaller() {
+        for paper in [Paper::A4, Paper::Letter] {
+            let page = if paper == Paper::A4 { 251.0 } else { 233.4 };
+            for step in 1..400_u32 {
+                let ratio = f64::from(step) / 100.0;
+                let own = height(ratio, paper);
+                assert!(own + CAPTION <= page && own <= ratio * paper.width() + 1e-9, "{ratio}: {own}");
+                let beside = (page / (own + CAPTION) + 1e-9).floor();
+                // Never smaller for nothing: one more has room on the page than at full width, or it is the page.
+                if own < ratio * paper.width() - 1e-9 && ratio * paper.width() < page - CAPTION {
+                    assert!(beside > (page / (ratio * paper.width() + CAPTION)).floor(), "{ratio}: {own}");
+                    assert!(own * SMALLER >= ratio * paper.width() - 1e-9);
+                }
+            }
+        }
+        assert!((ratio("<svg width=\"720\" height=\"360\">") - 0.5).abs() < 1e-9);
+    }
 }
