@@ -16,7 +16,7 @@ use crate::workbench::sampling::State;
 
 /// Height of a row; many rows are lower, so that the picture keeps its room.
 const fn row_height(rows: usize) -> f32 {
-    if rows > 5 { 20.0 } else { 25.0 }
+    if rows > 5 { 18.0 } else { 25.0 }
 }
 /// Height of the ruler.
 const RULER: f32 = 20.0;

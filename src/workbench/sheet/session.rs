@@ -35,7 +35,7 @@ pub fn sheet(session: &Session, study: &Study, last: Option<&Session>) -> Sheet 
     let mut sections = vec![
         Section { title: "Whose and when", lines: whose_lines(session, &people, &plans) },
         Section { title: "Conditions", lines: condition_lines(session, last) },
-        Section { title: "After it", lines: after_lines(session, &people) },
+        Section { title: "After it", lines: after_lines(session, &people, last) },
     ];
     let clips = clip_lines(session);
     if !clips.is_empty() {
@@ -94,10 +94,6 @@ fn condition_lines(session: &Session, last: Option<&Session>) -> Vec<Line> {
     };
     let facts = &session.facts;
     let old = last.map(|last| &last.facts);
-    let food_hint = match before(last.map(|last| food_words(&last.food))) {
-        hint if hint.is_empty() => "dandelion 12; melon 6".to_owned(),
-        hint => hint,
-    };
     vec![
         number("air", "Air", "°C", facts.air_c, old.and_then(|old| old.air_c)),
         number("basking", "Basking spot", "°C", facts.basking_c, old.and_then(|old| old.basking_c)),
@@ -124,13 +120,17 @@ fn condition_lines(session: &Session, last: Option<&Session>) -> Vec<Line> {
             facts.apart_from_group,
             old.and_then(|old| old.apart_from_group),
         ),
-        Line::new("food", "Food", "g", &food_hint, food_words(&session.food)),
     ]
 }
 
-fn after_lines(session: &Session, people: &[&str]) -> Vec<Line> {
+fn after_lines(session: &Session, people: &[&str], last: Option<&Session>) -> Vec<Line> {
+    let food_hint = match before(last.map(|last| food_words(&last.food))) {
+        hint if hint.is_empty() => "dandelion 12; melon 6".to_owned(),
+        hint => hint,
+    };
     let decision = session.decision.as_ref();
     vec![
+        Line::new("food", "Food", "g", &food_hint, food_words(&session.food)),
         Line::new(
             "decision",
             "Decision",

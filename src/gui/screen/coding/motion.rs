@@ -197,7 +197,9 @@ impl Coding {
             }
             None => {
                 let side = if by > 0 { "behind" } else { "before" };
-                self.said = Said::Refused(format!("no stretch of motion stands out {side} this moment"));
+                let yet = if self.moving.search.is_some() { " yet: still looking" } else { "" };
+                let words = format!("no stretch of motion stands out {side} this moment{yet}");
+                self.said = Said::Refused(words);
             }
         }
     }

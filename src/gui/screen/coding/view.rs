@@ -12,7 +12,7 @@ use crate::workbench::autosave::Saved;
 use crate::workbench::player::{Direction, RunThrough};
 
 /// In a window lower than this the keys are drawn low, so that the picture keeps its room.
-const LOW: f32 = 820.0;
+const LOW: f32 = 900.0;
 
 /// The field a note is typed into.
 pub(super) const NOTE: &str = "note";
