@@ -99,7 +99,8 @@ fn draw<'a, Message: Clone + 'a>(
     let dim = !cap.live || cap.name.is_none();
     let ink = if dim { palette.quiet } else { palette.text };
     let letter = text(cap.key.to_ascii_uppercase()).size(theme::BODY).font(theme::MONO).color(palette.quiet);
-    let concern = text(cap.concern).size(theme::BODY).color(palette.quiet);
+    let concern =
+        text(cap.concern).size(if fold == Fold::Low { 11.0 } else { theme::BODY }).color(palette.quiet);
     let dot = text(if cap.recording { "●" } else { "" }).size(10).font(theme::MONO).color(palette.accent);
     let stripe = container("").width(Length::Fill).height(2).style(theme::plain(match cap.colour {
         Some(colour) if !dim => colour,
@@ -110,7 +111,7 @@ fn draw<'a, Message: Clone + 'a>(
         // A name is cut at the edge of its cap: the letter before it is what a coder looks for.
         let name = name.wrapping(text::Wrapping::None).line_height(1.0);
         let name = container(name).width(Length::Fill).clip(true);
-        let line = row![letter.line_height(1.0), name, concern.line_height(1.0), dot].spacing(5);
+        let line = row![letter.line_height(1.0), name, concern.line_height(1.0), dot].spacing(3);
         column![container(line.align_y(Alignment::Center)).height(20), stripe]
     } else {
         let name: String = cap.name.as_deref().unwrap_or("").chars().take(26).collect();
@@ -122,10 +123,12 @@ fn draw<'a, Message: Clone + 'a>(
             stripe
         ]
     };
+    // On one line names need the room that keys without a behaviour leave.
+    let width = if fold == Fold::Low && cap.name.is_none() { 1 } else { 3 };
     let key = button(face)
-        .width(Length::Fill)
+        .width(Length::FillPortion(width))
         .height(if fold == Fold::Low { 26 } else { 50 })
-        .padding([2, 5])
+        .padding([2, 4])
         .style(theme::key(palette, cap.holds))
         .on_press_maybe((!dim).then(|| on_press(cap.key)));
     if cap.definition.is_empty() {
