@@ -183,7 +183,7 @@ fn a_report_without_names_names_nobody_and_no_place_on_this_computer() {
     assert_eq!(ran.code, 0, "{}", ran.err);
     let html = std::fs::read_to_string(&out).unwrap();
     assert!(
-        ["K-07", "K-12", "Anna", "Müller"].iter().all(|word| html.contains(word)),
+        ["K-07", "K-12", "Anna"].iter().all(|word| html.contains(word)),
         "people are in the plain report"
     );
 }
