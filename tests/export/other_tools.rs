@@ -56,14 +56,6 @@ fn the_report_is_valid_html_that_a_browser_opens_and_axe_core_finds_accessible()
 }
 
 #[test]
-fn so_is_that_of_a_study_with_every_script_markup_and_endless_words() {
-    let folder = folder();
-    let study = folder.path().join("study");
-    super::odd::odd(&study);
-    opened(&study);
-}
-
-#[test]
 fn so_is_that_of_a_study_with_nothing_coded() {
     let folder = folder();
     let study = folder.path().join("study");
