@@ -181,18 +181,15 @@ impl Editor {
                 if ethogram.behaviours.iter().any(|own| has_key(&own)) {
                     taken.key = ethogram.behaviour(id).and_then(|own| own.key);
                 }
-                match ethogram.behaviours.iter_mut().find(|own| own.id == *id) {
+                if let Some(own) = ethogram.behaviours.iter_mut().find(|own| own.id == *id) {
                     // Example pictures are the study's own.
-                    Some(own) => {
-                        taken.definition.stills.clone_from(&own.definition.stills);
-                        *own = taken;
-                    }
-                    None => {
-                        let like = |own: &Behaviour| own.set == taken.set && own.kind == taken.kind;
-                        let place = ethogram.behaviours.iter().rposition(like);
-                        let end = ethogram.behaviours.len();
-                        ethogram.behaviours.insert(place.map_or(end, |place| place + 1), taken);
-                    }
+                    taken.definition.stills.clone_from(&own.definition.stills);
+                    *own = taken;
+                } else {
+                    let like = |own: &Behaviour| own.set == taken.set && own.kind == taken.kind;
+                    let place = ethogram.behaviours.iter().rposition(like);
+                    let end = ethogram.behaviours.len();
+                    ethogram.behaviours.insert(place.map_or(end, |place| place + 1), taken);
                 }
             }
         });
