@@ -234,7 +234,7 @@ mod tests {
         assert!(planned.differences.iter().any(|own| own.words.contains("is gone")));
         // Only the pass in which something means something else now is open again.
         let pass = old.passes.iter().find(|pass| pass.behaviours.contains(&"approach".into())).unwrap();
-        assert_eq!(planned.reopened, std::slice::from_ref(&pass.name));
+        assert_eq!(planned.reopened.as_slice(), std::slice::from_ref(&pass.name));
         let mut coder = Coder::new(
             coding.clone(),
             Arc::new(old),

@@ -64,17 +64,16 @@ impl App {
         let names_a_set =
             matches!(&message, ethogram::Message::KeyDown(key, _) if *key == Key::Named(Named::F3));
         match open.update(message) {
-            ethogram::Action::Leave(folder) => match self.beneath.take() {
-                Some(mut open) => {
+            ethogram::Action::Leave(folder) => {
+                self.sessions.folder = Some(*folder);
+                if let Some(mut open) = self.beneath.take() {
                     open.set_mode(self.settings.mode);
                     self.screen = Screen::Agreement(open);
-                }
-                None => {
-                    self.sessions.folder = Some(*folder);
+                } else {
                     self.sessions.refresh();
                     self.screen = Screen::Sessions;
                 }
-            },
+            }
             ethogram::Action::None if names_a_set => {
                 return iced::widget::operation::focus(ethogram::NEW_SET);
             }

@@ -56,12 +56,7 @@ impl Coding {
             Wish::Example => self.keep_example(),
             Wish::Verify => return self.prove(),
             Wish::Sound => self.toggle_sound(),
-            Wish::BackOnResume => {
-                let is_on = self.player.back_on_resume() == Micros::ZERO;
-                self.player.set_back_on_resume(if is_on { BACK_ON_RESUME } else { Micros::ZERO });
-                let words = if is_on { "goes back 2 s" } else { "goes on where it stood" };
-                self.said = Said::Done(format!("playing {words} when it starts again"));
-            }
+            Wish::BackOnResume => self.toggle_back_on_resume(),
             // Held and let go of: told by the key itself.
             Wish::Slow => {}
             Wish::Keys => self.show_keys = !self.show_keys,
@@ -121,6 +116,13 @@ impl Coding {
             | Wish::Change => return self.correct(wish),
         }
         Action::None
+    }
+
+    fn toggle_back_on_resume(&mut self) {
+        let is_on = self.player.back_on_resume() == Micros::ZERO;
+        self.player.set_back_on_resume(if is_on { BACK_ON_RESUME } else { Micros::ZERO });
+        let words = if is_on { "goes back 2 s" } else { "goes on where it stood" };
+        self.said = Said::Done(format!("playing {words} when it starts again"));
     }
 
     /// Low, away, whole in turn; the first press does something in a window of any height.

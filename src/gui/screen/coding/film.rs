@@ -1,6 +1,6 @@
 //! The film of the session: opening its clips, cameras, and the picture that should be seen.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{Beside, Coding, Said};
@@ -8,8 +8,9 @@ use crate::export::drawn;
 use crate::gui::feed::Fed;
 use crate::measures::{Marks, Record, presentations};
 use crate::media::{Fields, Film, Heading, Picture};
-use crate::model::{Clip, ClipId, Extra, SyncPoint};
-use crate::storage::{coding_file, fingerprint};
+use crate::model::{Clip, ClipId, Extra, Session, SyncPoint};
+use crate::storage::fingerprint::ClipState;
+use crate::storage::{StudyFolder, coding_file, fingerprint};
 use crate::time::{Micros, TimeBase};
 use crate::workbench::coder::Refusal;
 use crate::workbench::player::Direction;
@@ -410,4 +411,33 @@ impl Coding {
             Err(why) => Said::Refused(format!("the picture can't be saved ({why}): {}", path.display())),
         };
     }
+}
+
+/// The clips of a session that are there and unchanged, and in words what is in the way of the others.
+pub(super) fn found(folder: &StudyFolder, session: &Session) -> (Vec<(ClipId, PathBuf)>, Vec<String>) {
+    let mut troubles = Vec::new();
+    let mut clips: Vec<(ClipId, PathBuf)> = Vec::new();
+    for clip in &session.clips {
+        match fingerprint::find(folder.root(), clip) {
+            ClipState::There(path) | ClipState::Moved(path) => clips.push((clip.id, path)),
+            ClipState::Changed(path) => troubles.push(format!(
+                "The clip was changed since it was added; its marks may lie on other pictures, so it is not shown. \
+                 Put the original back, or say that it shows the same (Shift+F4 in Sessions): {}",
+                path.display()
+            )),
+            ClipState::Missing(_) if clip.deleted.is_some() => {
+                troubles.extend(clip.deleted.as_ref().map(|deleted| {
+                    format!(
+                        "The film was deleted on {} by {}: {}. What was coded of it stays.",
+                        deleted.on, deleted.by, deleted.reason
+                    )
+                }));
+            }
+            ClipState::Missing(path) => troubles.push(format!(
+                "The clip is missing; coding goes on without its picture. Put it back: {}",
+                path.display()
+            )),
+        }
+    }
+    (clips, troubles)
 }

@@ -34,7 +34,6 @@ use crate::gui::widget::wave::Wave;
 use crate::gui::widget::{keyboard as cap, tape};
 use crate::media::{Fields, Film, Picture};
 use crate::model::{BehaviourId, ClipId, MarkId, Session};
-use crate::storage::fingerprint::{self, ClipState};
 use crate::storage::{Error, StudyFolder, coding_file};
 use crate::time::{FrameNumber, Micros};
 use crate::workbench::autosave::{Autosave, Saved};
@@ -201,36 +200,12 @@ impl Coding {
         let (autosave, lock) = keeper.unzip();
         let session = folder.session(&coding.session)?;
         let (ethogram, _) = folder.ethogram_of(&coding.ethogram)?;
-        let revisions = folder.ethograms().0.into_iter().filter(|own| own.id == ethogram.id);
-        let newest_revision = revisions.map(|own| own.revision).max().unwrap_or_default();
+        let newest_revision = revision::newest(&folder, &ethogram.id);
         let lag =
             folder.study.person(&coding.by).and_then(|person| person.reaction_lag_s).unwrap_or_default();
         let history = History::from_records(&records);
         let go_to_first = at.or_else(|| coding_file::place(path)).or(coding.left_at);
-        let mut troubles = Vec::new();
-        let mut clips: Vec<(ClipId, PathBuf)> = Vec::new();
-        for clip in &session.clips {
-            match fingerprint::find(folder.root(), clip) {
-                ClipState::There(path) | ClipState::Moved(path) => clips.push((clip.id, path)),
-                ClipState::Changed(path) => troubles.push(format!(
-                    "The clip was changed since it was added; its marks may lie on other pictures, so it is not shown. \
-                     Put the original back, or say that it shows the same (Shift+F4 in Sessions): {}",
-                    path.display()
-                )),
-                ClipState::Missing(_) if clip.deleted.is_some() => {
-                    troubles.extend(clip.deleted.as_ref().map(|deleted| {
-                        format!(
-                            "The film was deleted on {} by {}: {}. What was coded of it stays.",
-                            deleted.on, deleted.by, deleted.reason
-                        )
-                    }));
-                }
-                ClipState::Missing(path) => troubles.push(format!(
-                    "The clip is missing; coding goes on without its picture. Put it back: {}",
-                    path.display()
-                )),
-            }
-        }
+        let (clips, troubles) = film::found(&folder, &session);
         let opening = clips.iter().map(|(clip, _)| (*clip, 0.0)).collect();
         let mut coder =
             Coder::new(coding, Arc::new(ethogram), Arc::new(Reel::default()), lag.micros(), history);

@@ -7,7 +7,8 @@ use iced::{Element, Length};
 
 use super::{Coding, Message, Said};
 use crate::gui::theme::{self, Palette};
-use crate::model::{Ethogram, Status};
+use crate::model::{Ethogram, EthogramId, Status};
+use crate::storage::StudyFolder;
 use crate::workbench::revision::{self, Move};
 
 /// A move that is looked at before it is done.
@@ -66,11 +67,32 @@ impl Coding {
         format!("Ethogram revision {}{aside}", coding.ethogram.revision)
     }
 
+    /// The marks set aside, by behaviour, below the definition that is read.
+    pub(super) fn set_aside_words(&self) -> Vec<String> {
+        let mut found: Vec<(String, Vec<String>)> = Vec::new();
+        for mark in &self.coder.coding().set_aside {
+            let name = mark.behaviour.to_string();
+            match found.iter_mut().find(|(own, _)| *own == name) {
+                Some((_, all)) => all.push(mark.from.clock()),
+                None => found.push((name, vec![mark.from.clock()])),
+            }
+        }
+        found.into_iter().map(|(name, at)| format!("{name}: {}", at.join(", "))).collect()
+    }
+
+    /// Whether a move could be of use: the coding is at work and was begun before the newest revision.
+    pub(super) fn is_behind(&self) -> bool {
+        self.coder.coding().status == Status::Open
+            && self.newest_revision > self.coder.coding().ethogram.revision
+    }
+}
+
+impl Moving {
     /// What the move would change, in the place of the presentations.
-    pub(super) fn revision_panel<'a>(&'a self, moving: &'a Moving, palette: Palette) -> Element<'a, Message> {
+    pub(super) fn view(&self, palette: Palette) -> Element<'_, Message> {
         let plain = |words: String| text(words).size(theme::BODY).color(palette.text);
         let quiet = |words: String| text(words).size(theme::BODY).color(palette.quiet);
-        let planned = &moving.planned;
+        let planned = &self.planned;
         let mut all = column![plain(format!(
             "This coding was begun under revision {}; the newest is {}.",
             planned.from, planned.to
@@ -109,23 +131,10 @@ impl Coding {
         let foot = quiet("Ctrl+Z takes it back.".to_owned());
         column![head, scrollable(all).height(Length::Fill), row![go, stay].spacing(8), foot].spacing(8).into()
     }
+}
 
-    /// The marks set aside, by behaviour, below the definition that is read.
-    pub(super) fn set_aside_words(&self) -> Vec<String> {
-        let mut found: Vec<(String, Vec<String>)> = Vec::new();
-        for mark in &self.coder.coding().set_aside {
-            let name = mark.behaviour.to_string();
-            match found.iter_mut().find(|(own, _)| *own == name) {
-                Some((_, all)) => all.push(mark.from.clock()),
-                None => found.push((name, vec![mark.from.clock()])),
-            }
-        }
-        found.into_iter().map(|(name, at)| format!("{name}: {}", at.join(", "))).collect()
-    }
-
-    /// Whether a move could be of use: the coding is at work and was begun before the newest revision.
-    pub(super) fn is_behind(&self) -> bool {
-        self.coder.coding().status == Status::Open
-            && self.newest_revision > self.coder.coding().ethogram.revision
-    }
+/// The newest revision of an ethogram in a study.
+pub(super) fn newest(folder: &StudyFolder, id: &EthogramId) -> u32 {
+    let all = folder.ethograms().0.into_iter().filter(|own| own.id == *id);
+    all.map(|own| own.revision).max().unwrap_or_default()
 }

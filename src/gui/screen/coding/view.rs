@@ -29,6 +29,7 @@ impl Coding {
     }
 
     /// The screen.
+    #[must_use]
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         responsive(move |size| self.screen(size, mode.palette())).into()
     }
@@ -229,7 +230,7 @@ impl Coding {
         .padding(iced::Padding { right: 14.0, ..iced::Padding::ZERO })
         .align_y(Alignment::Center);
         if let Some(moving) = &self.revising {
-            return container(self.revision_panel(moving, palette)).width(316).into();
+            return container(moving.view(palette)).width(316).into();
         }
         if self.reads_definition {
             return container(self.definition(palette)).width(316).into();

@@ -219,7 +219,9 @@ impl Sessions {
         if let Some(left_out) = &session.left_out {
             left = left.push(quiet(format!("left out: {}", left_out.reason)));
         }
-        let line = row![left, space::horizontal(), codings].spacing(12).align_y(iced::Center);
+        // Many codings stand below each other, never outside.
+        let codings = container(codings.wrap().vertical_spacing(4)).align_right(Length::Fill);
+        let line = row![left, codings].spacing(12).align_y(iced::Center);
         button(line)
             .width(Length::Fill)
             .padding([4, 12])
