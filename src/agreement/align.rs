@@ -51,9 +51,17 @@ pub enum NotComparable {
     /// One of them has neither film nor a window.
     #[error("the length of the session is not known: its clips have not been opened yet")]
     NoWindow,
-    /// One of them holds samples: what lies between them is not known.
-    #[error("one of them is recorded by samples: only continuous records are compared by time")]
+    /// Both hold samples: what lies between them is not known.
+    #[error(
+        "they are recorded by samples: 'shedlight agree' compares them sample by sample, nothing of them by time"
+    )]
     Sampled,
+    /// One of them holds samples.
+    #[error("one of them is recorded by samples and the other continuously: two of one kind can be compared")]
+    OneSampled,
+    /// They hold samples, but not the same.
+    #[error("their samples are not the same ({0}; {1}): code one of them again at the other's samples")]
+    OtherSamples(String, String),
     /// Their windows do not meet.
     #[error("they cover different stretches of the session")]
     NoCommonTime,
@@ -148,8 +156,12 @@ impl<'a> Pairing<'a> {
                 |coding: &Coding| format!("{} revision {}", coding.ethogram.id, coding.ethogram.revision);
             return Err(NotComparable::Ethograms(name(first), name(second)));
         }
-        if [first, second].iter().any(|own| own.rule != RecordingRule::Continuous) {
-            return Err(NotComparable::Sampled);
+        match (first.rule, second.rule) {
+            (RecordingRule::Continuous, RecordingRule::Continuous) => {}
+            (RecordingRule::Continuous, _) | (_, RecordingRule::Continuous) => {
+                return Err(NotComparable::OneSampled);
+            }
+            _ => return Err(NotComparable::Sampled),
         }
         let window_of = |coding: &Coding| coding.observed_window(ethogram, session);
         let (Some(a), Some(b)) = (window_of(first), window_of(second)) else {
@@ -366,7 +378,8 @@ fn line(own: &BTreeMap<&BehaviourId, Vec<&Mark>>, states: &[&Behaviour], end: Mi
         let held = marks.filter_map(|mark| Some(Held { span: mark.span(end)?, label, mark: mark.id }));
         line.extend(held.filter(|held| !held.span.is_empty()));
     }
-    line.sort_unstable();
+    // A rising list for each state: the stable sort finds them and merges.
+    line.sort();
     line
 }
 

@@ -356,7 +356,7 @@ pub(super) fn behaviours(
     .collect()
 }
 
-fn beside(two: &Table) -> Beside {
+pub(super) fn beside(two: &Table) -> Beside {
     Beside {
         prevalence_index: two.prevalence_index().ok(),
         bias_index: two.bias_index().ok(),

@@ -70,8 +70,24 @@ pub fn events(first: &[Micros], second: &[Micros], tolerance: Micros) -> Matched
                 j += 1;
             }
         }
-        let part = |list: &[Micros], from: usize, to: usize| list.get(from..to).unwrap_or_default().to_vec();
-        let own = together(&part(first, from_i, i), &part(second, from_j, j), tolerance);
+        let (a, b) = (first.get(from_i..i).unwrap_or_default(), second.get(from_j..j).unwrap_or_default());
+        // Most moments have one partner near, or none: no table is needed for them.
+        match (a, b) {
+            ([a], [b]) if a.distance(*b) <= tolerance => {
+                found.pairs.push((from_i, from_j));
+                continue;
+            }
+            ([], _) => {
+                found.only_second.extend(from_j..j);
+                continue;
+            }
+            (_, []) => {
+                found.only_first.extend(from_i..i);
+                continue;
+            }
+            _ => {}
+        }
+        let own = together(a, b, tolerance);
         found.pairs.extend(own.pairs.iter().map(|(a, b)| (from_i + a, from_j + b)));
         found.only_first.extend(own.only_first.iter().map(|a| from_i + a));
         found.only_second.extend(own.only_second.iter().map(|b| from_j + b));
@@ -83,10 +99,9 @@ pub fn events(first: &[Micros], second: &[Micros], tolerance: Micros) -> Matched
 fn together(first: &[Micros], second: &[Micros], tolerance: Micros) -> Matched {
     let width = second.len() + 1;
     let none: Score = (0, std::cmp::Reverse(0));
-    let mut above = vec![none; width];
+    let (mut above, mut row) = (vec![none; width], vec![none; width]);
     let mut steps = vec![Step::SkipSecond; (first.len() + 1) * width];
     for (i, a) in first.iter().enumerate() {
-        let mut row = vec![none; width];
         for (j, b) in second.iter().enumerate() {
             let get = |row: &[Score], place: usize| row.get(place).copied().unwrap_or(none);
             let mut best = (get(&above, j + 1), Step::SkipFirst);
@@ -108,7 +123,8 @@ fn together(first: &[Micros], second: &[Micros], tolerance: Micros) -> Matched {
                 *step = best.1;
             }
         }
-        above = row;
+        // The first cell of either row is never written: it stays none.
+        std::mem::swap(&mut above, &mut row);
     }
     let (mut i, mut j) = (first.len(), second.len());
     let mut found = Matched::default();

@@ -3,7 +3,7 @@
 //! [`align`] says which time may be compared and lays the records over each other; [`pair`] puts
 //! the numbers of one pair together, and of several:
 //!
-//! - one pair: [`by_time`], [`moments`], [`levels`], [`trials`], and where they differ, [`differences`];
+//! - one pair: [`by_time`] (of codings by samples [`by_samples`]), [`moments`], [`levels`], [`trials`], and where they differ, [`differences`];
 //! - a study: [`pooled`], [`sessions`], [`several`], who is due for a second coder, [`plan`], what a
 //!   report has to answer, [`grras`];
 //! - coders over time: [`training`], against references, drift, the same coder twice;
@@ -18,6 +18,7 @@
 
 pub mod align;
 pub mod alpha;
+pub mod by_samples;
 pub mod by_time;
 pub mod continuous;
 pub mod differences;

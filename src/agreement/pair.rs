@@ -7,6 +7,7 @@ use chrono::{DateTime, FixedOffset};
 use serde::Serialize;
 
 use super::align::{Marks, NotComparable, Overlay, Pairing, Row, Unit};
+use super::by_samples::{self, SampledAgreement};
 pub use super::by_time::{BehaviourAgreement, Beside, SetAgreement, TolerantKappa, UnitError};
 use super::by_time::{set_agreement, set_without};
 use super::differences::{self, Differences};
@@ -24,7 +25,7 @@ use super::training;
 use super::trials;
 pub use super::trials::{LatencyAgreement, TrialAgreement, TwoOutcomes};
 use crate::measures::{self, Record};
-use crate::model::{Coding, Purpose, Study};
+use crate::model::{Coding, Ethogram, Purpose, Session as ModelSession, Study};
 use crate::time::Micros;
 
 /// What `agree` finds.
@@ -79,8 +80,11 @@ pub struct PairAgreement {
     pub why: Option<String>,
     /// Seconds that both cover.
     pub window_s: f64,
-    /// Seconds of them in which the animal is visible to both.
-    pub visible_to_both_s: f64,
+    /// Seconds of them in which the animal is visible to both; none of codings by samples.
+    pub visible_to_both_s: Option<f64>,
+    /// Of codings by samples: how they agree sample by sample. Nothing below then has a value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub samples: Option<SampledAgreement>,
     /// One a set.
     pub sets: Vec<SetAgreement>,
     /// One a state that belongs to no set.
@@ -180,7 +184,8 @@ fn empty(names: Names) -> PairAgreement {
         second_coded: None,
         why: None,
         window_s: 0.0,
-        visible_to_both_s: 0.0,
+        visible_to_both_s: None,
+        samples: None,
         sets: Vec::new(),
         states: Vec::new(),
         events: Vec::new(),
@@ -209,7 +214,7 @@ pub fn compare(
         first_coded: training::coded(first),
         second_coded: training::coded(second),
         window_s: pairing.window().length().seconds(),
-        visible_to_both_s: pairing.visible().total().seconds(),
+        visible_to_both_s: Some(pairing.visible().total().seconds()),
         ..empty(names)
     };
     let Options { unit, seed, .. } = options;
@@ -238,6 +243,33 @@ pub fn compare(
     }
     found.differences = differences::of(pairing, tolerance);
     (found, overlays)
+}
+
+/// The numbers of two codings by samples of one session and one ethogram, whose [`Pairing`] says they are such.
+///
+/// # Errors
+/// When one is continuous, or their samples are not the same.
+pub fn compare_samples(
+    names: &Names,
+    codings: [&Coding; 2],
+    (ethogram, session, study): (&Ethogram, &ModelSession, &Study),
+    marks: Marks,
+    seed: u64,
+) -> Result<PairAgreement, NotComparable> {
+    let [first, second] = codings;
+    let samples = by_samples::compare(codings, ethogram, session, study, marks, seed)?;
+    let window = |coding: &Coding| coding.observed_window(ethogram, session);
+    let both = window(first).zip(window(second)).and_then(|(a, b)| a.intersection(b));
+    Ok(PairAgreement {
+        first_masked: first.masked.clone(),
+        second_masked: second.masked.clone(),
+        filmed: session.wall_clock(Micros::ZERO),
+        first_coded: training::coded(first),
+        second_coded: training::coded(second),
+        window_s: both.map_or(0.0, |both| both.length().seconds()),
+        samples: Some(samples),
+        ..empty(names.clone())
+    })
 }
 
 /// Both codings, prepared for measuring.

@@ -59,6 +59,15 @@ impl Scheme {
                     own.word = word(own.kappa);
                 }
             }
+            if let Some(own) = &mut pair.samples {
+                for set in &mut own.sets {
+                    set.word = word(set.kappa);
+                }
+                let of_sets = own.sets.iter_mut().flat_map(|set| &mut set.behaviours);
+                for own in of_sets.chain(&mut own.behaviours) {
+                    own.word = word(own.kappa);
+                }
+            }
             for own in &mut pair.event_tables {
                 own.word = word(own.kappa);
             }

@@ -110,7 +110,8 @@ impl Lines<'_> {
         let of_line = |line: &[Held]| line.iter().flat_map(|held| [held.span.from, held.span.to]).collect();
         let mut edges: Vec<Micros> =
             self.records.into_iter().flat_map(|line| -> Vec<Micros> { of_line(line) }).collect();
-        edges.sort_unstable();
+        // Two rising lists: the stable sort finds them and merges.
+        edges.sort();
         edges.dedup();
         let mut stretches = Vec::with_capacity(edges.len());
         let mut cursors = self.records.map(|line| Cursor { line, next: 0 });

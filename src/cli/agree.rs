@@ -10,7 +10,7 @@ use std::io::Write;
 use super::arguments::{Agree, SchemeName, Unit as AskedUnit};
 use super::load::{self, Loaded};
 use super::{CommandResult, Error, FINDINGS, FINE};
-use crate::agreement::align::{Marks, Pairing, Unit};
+use crate::agreement::align::{Marks, NotComparable, Pairing, Unit};
 use crate::agreement::pair::{self, Agreement, Names, Options, PairKind, Session};
 use crate::agreement::plan::{self, Candidate};
 use crate::agreement::scheme::Scheme;
@@ -102,6 +102,13 @@ pub(super) fn compare(asked: &Agree, loaded: &Loaded, one_by_one: bool) -> Resul
                 match Pairing::try_new(&first.coding, &second.coding, &first.ethogram, &first.session, marks)
                 {
                     Ok(pairing) => pairing,
+                    Err(NotComparable::Sampled) => {
+                        let codings = [&first.coding, &second.coding];
+                        let of = (&first.ethogram, &first.session, &folder.study);
+                        let own = pair::compare_samples(&names, codings, of, marks, seed);
+                        found.pairs.push(own.unwrap_or_else(|why| pair::not_comparable(names, &why)));
+                        continue;
+                    }
                     Err(why) => {
                         found.pairs.push(pair::not_comparable(names, &why));
                         continue;

@@ -1,5 +1,6 @@
 //! Finding the codings that paths name: a study, a session's folder, a coding file.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::Error;
@@ -20,6 +21,11 @@ pub(super) struct Loaded {
 }
 
 impl Loaded {
+    /// How each study is told from the others; nothing when there is only one.
+    pub(super) fn names(&self) -> BTreeMap<PathBuf, String> {
+        names(&self.studies.iter().collect::<Vec<_>>())
+    }
+
     /// The study of a coding.
     pub(super) fn study(&self, place: usize) -> Option<&StudyFolder> {
         self.studies.get(place)
@@ -30,6 +36,21 @@ impl Loaded {
         super::remark(&self.problems);
         if self.codings.is_empty() && !self.problems.is_empty() { Err(Error::NothingRead) } else { Ok(()) }
     }
+}
+
+/// By folder, how each of several studies is told from the others: its title, and its folder where two have
+/// the same. Nothing for one alone.
+pub(super) fn names(studies: &[&StudyFolder]) -> BTreeMap<PathBuf, String> {
+    if studies.len() < 2 {
+        return BTreeMap::new();
+    }
+    let name = |own: &&StudyFolder| {
+        let title = own.study.title.clone();
+        let is_shared = studies.iter().filter(|other| other.study.title == title).count() > 1;
+        let name = if is_shared { format!("{title} ({})", own.root().display()) } else { title };
+        (own.root().to_owned(), name)
+    };
+    studies.iter().map(name).collect()
 }
 
 /// Loads all codings that the paths name and the choice takes. One broken file hides nothing but itself.

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::Error;
 use super::arguments::Choice;
-use super::load::takes_session;
+use super::load::{self, takes_session};
 use crate::model::Session;
 use crate::storage::archive::{Archive, Occasion, Place};
 use crate::storage::{StudyFolder, coding_file};
@@ -97,8 +97,13 @@ fn both(a: Option<Vec<PathBuf>>, b: Option<Vec<PathBuf>>) -> Option<Vec<PathBuf>
 }
 
 impl Plan {
+    /// How each study is told from the others; nothing when there is only one.
+    pub(super) fn names(&self) -> BTreeMap<PathBuf, String> {
+        load::names(&self.studies.iter().map(Archive::folder).collect::<Vec<_>>())
+    }
+
     fn study_of(&mut self, path: &Path) -> Result<usize, Error> {
-        let root = super::load::study_of(path)?;
+        let root = load::study_of(path)?;
         if let Some(known) = self.studies.iter().position(|own| own.folder().root() == root) {
             return Ok(known);
         }

@@ -27,10 +27,11 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
     let over = if asked.all { Some(over(asked, marks)?) } else { None };
     let pool = RefCell::new(Pool { problems: std::mem::take(&mut plan.problems), ..Pool::default() });
     let (send, receive) = std::sync::mpsc::sync_channel::<Session>(AHEAD);
-    let plan = &plan;
+    let (plan, names) = (&plan, plan.names());
+    let names = &names;
     std::thread::scope(|scope| {
         let reading = scope.spawn(move || {
-            plan.each(&|study, read| counted(study, read, marks), &mut |own| {
+            plan.each(&|study, read| counted(study, names.get(study.root()), read, marks), &mut |own| {
                 // Nobody listens any more when the result can't be written: that error is told.
                 send.send(own).map_err(|_| Error::Stopped)
             })
@@ -65,7 +66,7 @@ pub(super) fn run(asked: &Asked, out: &mut dyn Write) -> CommandResult {
 /// told by the summary itself.
 fn over(asked: &Asked, marks: Marks) -> Result<Vec<OverSessions>, Error> {
     let loaded = load::codings(&asked.paths, &asked.choice)?;
-    let mut found = Vec::new();
+    let (mut found, names) = (Vec::new(), loaded.names());
     for (place, folder) in loaded.studies.iter().enumerate() {
         let own = loaded.codings.iter().filter(|(study, _)| *study == place);
         let records: Vec<Record<'_>> = own
@@ -73,7 +74,9 @@ fn over(asked: &Asked, marks: Marks) -> Result<Vec<OverSessions>, Error> {
                 Record::try_new(&own.coding, &own.ethogram, &own.session, &folder.study, marks)
             })
             .collect();
-        found.extend(summary::over_sessions(&records, folder.study.double_coding.seed));
+        let over = summary::over_sessions(&records, folder.study.double_coding.seed);
+        let name = names.get(folder.root());
+        found.extend(over.into_iter().map(|own| OverSessions { study: name.cloned(), ..own }));
     }
     Ok(found)
 }
@@ -86,6 +89,8 @@ const AHEAD: usize = 32;
 struct Session {
     /// Root of its study: another one may have a session of this id too.
     study: PathBuf,
+    /// How it is told from the others, where there are several.
+    study_name: Option<String>,
     id: SessionId,
     animal: AnimalId,
     codings: Vec<CodingSummary>,
@@ -94,7 +99,12 @@ struct Session {
     problems: Vec<String>,
 }
 
-fn counted(folder: &StudyFolder, read: Result<Occasion, String>, marks: Marks) -> Session {
+fn counted(
+    folder: &StudyFolder,
+    name: Option<&String>,
+    read: Result<Occasion, String>,
+    marks: Marks,
+) -> Session {
     let own = match read {
         Ok(own) => own,
         Err(problem) => return Session { problems: vec![problem], ..Session::default() },
@@ -102,6 +112,7 @@ fn counted(folder: &StudyFolder, read: Result<Occasion, String>, marks: Marks) -
     let study = &folder.study;
     let mut session = Session {
         study: folder.root().to_owned(),
+        study_name: name.cloned(),
         id: own.session.id.clone(),
         animal: own.session.animal.clone(),
         problems: own.problems,
@@ -116,7 +127,7 @@ fn counted(folder: &StudyFolder, read: Result<Occasion, String>, marks: Marks) -
             continue;
         };
         let counts = Counts::of(&record);
-        let coding = summary::of_counts(&record, &counts);
+        let coding = CodingSummary { study: name.cloned(), ..summary::of_counts(&record, &counts) };
         // One coding a session counts, even if two say they are primary.
         if coding.counts && session.counts.is_none() {
             session.counts = Some(counts);
@@ -130,21 +141,29 @@ fn counted(folder: &StudyFolder, read: Result<Occasion, String>, marks: Marks) -
 #[derive(Default)]
 struct Pool {
     taken: BTreeSet<(PathBuf, SessionId)>,
-    animals: BTreeMap<AnimalId, Vec<Counts>>,
+    /// By study too: an id that two studies use need not be one animal.
+    animals: BTreeMap<(AnimalId, PathBuf), (Option<String>, Vec<Counts>)>,
     problems: Vec<String>,
 }
 
 impl Pool {
     fn take(&mut self, own: Session) -> Vec<CodingSummary> {
         self.problems.extend(own.problems);
-        if let Some(counts) = own.counts.filter(|_| self.taken.insert((own.study, own.id))) {
-            self.animals.entry(own.animal).or_default().push(counts);
+        if let Some(counts) = own.counts.filter(|_| self.taken.insert((own.study.clone(), own.id))) {
+            let of_animal = self.animals.entry((own.animal, own.study)).or_default();
+            of_animal.0 = own.study_name;
+            of_animal.1.push(counts);
         }
         own.codings
     }
 
     fn animals(&self) -> Vec<AnimalSummary> {
-        self.animals.iter().map(|(animal, counts)| summary::pooled(animal, counts)).collect()
+        let all = self.animals.iter();
+        all.map(|((animal, _), (study, counts))| AnimalSummary {
+            study: study.clone(),
+            ..summary::pooled(animal, counts)
+        })
+        .collect()
     }
 }
 
@@ -194,8 +213,9 @@ fn print(
     for animal in pool.borrow().animals() {
         writeln!(
             out,
-            "{}, all {} {} together: {}",
+            "{}{}, all {} {} together: {}",
             animal.animal,
+            of_study(animal.study.as_ref()),
             animal.sessions.len(),
             if animal.sessions.len() == 1 { "session" } else { "sessions" },
             animal.sessions.join(", ")
@@ -212,8 +232,12 @@ fn print_head(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
     let counted = if coding.counts { "" } else { ", not pooled" };
     writeln!(
         out,
-        "{} · {}{date}{step} · coded by {} ({}{counted})",
-        coding.session, coding.animal, coding.by, coding.purpose
+        "{} · {}{}{date}{step} · coded by {} ({}{counted})",
+        coding.session,
+        coding.animal,
+        of_study(coding.study.as_ref()),
+        coding.by,
+        coding.purpose
     )?;
     if !coding.passes_not_done.is_empty() {
         writeln!(out, "  passes not done: {}", coding.passes_not_done.join(", "))?;
@@ -287,6 +311,11 @@ fn print_figures(figures: &Figures, out: &mut dyn Write) -> io::Result<()> {
     }
     print_trials(figures, out)?;
     print_concern(figures, out)
+}
+
+/// Which study, where there are several.
+fn of_study(study: Option<&String>) -> String {
+    study.map_or_else(String::new, |study| format!(" of {study}"))
 }
 
 /// What is missing, in brackets.
@@ -425,7 +454,7 @@ fn clock(seconds: f64) -> String {
 fn csv_head(out: &mut dyn Write) -> io::Result<()> {
     writeln!(
         out,
-        "session,animal,by,purpose,observed_s,visible_s,behaviour,kind,n,n_complete,total_s,mean_s,median_s,sd_s,min_s,max_s,share_visible,per_visible_hour,why"
+        "session,animal,by,purpose,observed_s,visible_s,behaviour,kind,n,n_complete,total_s,mean_s,median_s,sd_s,min_s,max_s,share_visible,per_visible_hour,why,study"
     )
 }
 
@@ -453,6 +482,7 @@ fn print_csv(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
             plain(own.share_visible),
             plain(own.per_visible_hour),
             own.why.clone().unwrap_or_default(),
+            coding.study.clone().unwrap_or_default(),
         ];
         writeln!(out, "{}", fields.map(|field| super::csv_field(&field)).join(","))?;
     }

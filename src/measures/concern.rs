@@ -72,12 +72,10 @@ struct Piece {
 pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
     let mut pieces = pieces_of(record, presentations);
     // Before what is hidden below goes: a watch-level event on the picture of a stop did warn.
+    let stops: Vec<&Piece> = pieces.iter().filter(|own| own.level == Level::Stop).collect();
     let is_higher = |of: &Piece| {
-        let above = |own: &&Piece| own.level > of.level && own.behaviour == of.behaviour;
-        pieces
-            .iter()
-            .filter(above)
-            .any(|own| own.span.from == of.span.from || own.span.contains(of.span.from))
+        let here = |own: &&Piece| own.span.from == of.span.from || own.span.contains(of.span.from);
+        stops.iter().filter(|own| here(own)).any(|own| own.behaviour == of.behaviour)
     };
     let watch_onsets: Vec<Micros> = pieces
         .iter()
@@ -88,17 +86,18 @@ pub fn of(record: &Record<'_>, presentations: &[Presentation]) -> Concern {
         pieces.iter().filter(|piece| !piece.is_event && wanted(piece.level)).map(|piece| piece.span).collect()
     };
     // At any moment the highest level holds (rule 24): an event that is at stop is not at watch too.
-    let stop_moments: Vec<Micros> = pieces
+    let mut stop_moments: Vec<Micros> = pieces
         .iter()
         .filter(|piece| piece.is_event && piece.level == Level::Stop)
         .map(|piece| piece.span.from)
         .collect();
+    stop_moments.sort_unstable();
     let stop = spans_at(&pieces, &|level| level == Level::Stop);
     pieces.retain(|piece| {
         let is_lower = piece.level < Level::Stop;
-        let hidden =
-            || piece.is_event && (stop_moments.contains(&piece.span.from) || stop.contains(piece.span.from));
-        !(is_lower && hidden())
+        let hidden = piece.is_event
+            && (stop_moments.binary_search(&piece.span.from).is_ok() || stop.contains(piece.span.from));
+        !(is_lower && hidden)
     });
     let watch = spans_at(&pieces, &|level| level == Level::Watch).without(&stop);
     let mut warnings: Vec<Micros> = watch_onsets.into_iter().filter(|at| !stop.contains(*at)).collect();
@@ -175,8 +174,10 @@ fn apply(
         let moments: Vec<Micros> = record
             .onsets(behaviour)
             .into_iter()
-            // Looked for only where a detail is asked for: of ten thousand marks that takes long.
-            .filter(|(at, id)| (rule.detail.is_none() || fits(record.coding.mark(*id))) && inside(*at))
+            .filter(|(at, id)| {
+                // A mark is looked for only where its detail is asked: there are many.
+                inside(*at) && (rule.detail.is_none() || fits(record.coding.mark(*id)))
+            })
             .map(|(at, _)| at)
             .collect();
         for (i, at) in moments.iter().enumerate() {
@@ -200,7 +201,7 @@ fn apply(
     let mut onsets: Vec<Micros> = Vec::new();
     let mut before = Micros::ZERO;
     for span in &bouts {
-        let is_onset = context.is_some() || begun.contains(&span.from);
+        let is_onset = context.is_some() || begun.binary_search(&span.from).is_ok();
         if is_onset {
             onsets.push(span.from);
         }
@@ -256,16 +257,18 @@ fn incidents(
             _ => runs.push((span, is_event)),
         }
     }
+    // By their start, of those alike in the order they came: the last that fits is the one a run begins with.
+    let mut own: Vec<&Piece> = pieces.iter().filter(|piece| piece.level == level).collect();
+    own.sort_by_key(|piece| piece.span.from);
     let coded = record.is_role_done(Role::BackOff).is_ok();
     let back_offs: Vec<Micros> = record.role_onsets(Role::BackOff).into_iter().map(|(at, _)| at).collect();
     let mut used = Micros(i64::MIN);
     let mut found = Vec::with_capacity(runs.len());
-    let mut own: Vec<&Piece> = pieces.iter().filter(|piece| piece.level == level).collect();
-    own.sort_by_key(|piece| piece.span.from);
     for (i, (span, events_only)) in runs.iter().enumerate() {
         let next = runs.get(i + 1).map_or(record.window().to, |(next, _)| next.from).min(record.window().to);
         let until = if *events_only { next.min(span.from + AHEAD) } else { next };
-        let back_off = back_offs.iter().copied().find(|at| *at > span.from.max(used) && *at <= until);
+        let after = back_offs.partition_point(|at| *at <= span.from.max(used));
+        let back_off = back_offs.get(after).copied().filter(|at| *at <= until);
         let back_off = match back_off {
             _ if !coded => BackOff::NotCoded,
             Some(at) if *events_only || at <= span.to => {
@@ -278,14 +281,12 @@ fn incidents(
             }
             Some(_) | None => BackOff::NotSeen(until - span.from),
         };
-        let begun = own.partition_point(|piece| piece.span.from <= span.from);
-        let first = own.iter().take(begun).rfind(|piece| {
+        let upto = own.partition_point(|piece| piece.span.from <= span.from);
+        let first = own.iter().take(upto).rev().find(|piece| {
             if piece.is_event { piece.span.from == span.from } else { piece.span.to > span.from }
         });
-        let warning = watch_onsets
-            .iter()
-            .find(|at| **at >= span.from - WARNING && **at < span.from)
-            .map(|at| span.from - *at);
+        let early = watch_onsets.partition_point(|at| *at < span.from - WARNING);
+        let warning = watch_onsets.get(early).filter(|at| **at < span.from).map(|at| span.from - *at);
         found.push(Incident {
             span: *span,
             behaviour: first.map(|piece| piece.behaviour.clone()).unwrap_or_default(),

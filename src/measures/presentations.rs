@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::record::Record;
-use crate::model::{Behaviour, BehaviourId, Context, Kind, Level, Mark, MarkId, Role};
+use crate::model::{Behaviour, BehaviourId, ConcernRule, Context, Kind, Level, Mark, MarkId, Role};
 use crate::time::{Micros, Span};
 
 /// One trial.
@@ -344,15 +344,20 @@ impl Moments {
 fn stop_onsets(record: &Record<'_>) -> Vec<Micros> {
     let mut found = Vec::new();
     for behaviour in &record.ethogram.behaviours {
+        // Inside a presentation both contexts apply.
+        let here = |rule: &&ConcernRule| {
+            rule.level == Level::Stop && matches!(rule.when, Context::Any | Context::InPresentation)
+        };
+        let details: Vec<Option<&str>> =
+            behaviour.concern_in(record.animal()).filter(here).map(|rule| rule.detail.as_deref()).collect();
+        if details.is_empty() {
+            continue;
+        }
+        let is_any = details.contains(&None);
         for (at, id) in record.onsets(behaviour) {
-            let detail = record.coding.mark(id).and_then(|mark| mark.detail.as_deref());
-            let is_stop = behaviour.concern_in(record.animal()).any(|rule| {
-                // Inside a presentation both contexts apply.
-                let here = matches!(rule.when, Context::Any | Context::InPresentation);
-                here && rule.level == Level::Stop
-                    && rule.detail.as_deref().is_none_or(|wanted| Some(wanted) == detail)
-            });
-            if is_stop {
+            // A mark is looked for only where its detail is asked: there are many.
+            let detail = || record.coding.mark(id).and_then(|mark| mark.detail.as_deref());
+            if is_any || detail().is_some_and(|own| details.contains(&Some(own))) {
                 found.push(at);
             }
         }
@@ -451,11 +456,8 @@ fn one(record: &Record<'_>, moments: &Moments, number: u32, cue: &Cue, next: Opt
         .is_some_and(|at| last_in(&moments.retreat, at, start).is_none());
     let orient = first_in(&moments.orient, start, end);
     let is_already = under_way || orient == Some(start);
-    let inside = |list: &[Micros], turn: Turn| {
-        list.iter().copied().filter(|at| start <= *at && *at <= end).map(|at| (at, turn)).collect::<Vec<_>>()
-    };
-    let mut turns = inside(&moments.approach, Turn::Approach);
-    turns.extend(inside(&moments.retreat, Turn::Retreat));
+    let mut turns = turns_in(&moments.approach, Turn::Approach, start, end);
+    turns.extend(turns_in(&moments.retreat, Turn::Retreat, start, end));
     turns.sort_by_key(|(at, turn)| (*at, *turn == Turn::Retreat));
     Presentation {
         number,
@@ -479,6 +481,12 @@ fn one(record: &Record<'_>, moments: &Moments, number: u32, cue: &Cue, next: Opt
         refused_at,
         hold,
     }
+}
+
+/// Those of a rising list in [from, to], as turns of one kind.
+fn turns_in(list: &[Micros], turn: Turn, from: Micros, to: Micros) -> Vec<(Micros, Turn)> {
+    let first = list.partition_point(|at| *at < from);
+    list.iter().skip(first).take_while(|at| **at <= to).map(|at| (*at, turn)).collect()
 }
 
 /// First disturbance or file gap inside, up to `until`.

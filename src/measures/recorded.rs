@@ -22,6 +22,8 @@ pub struct Recorded {
     pub answered: u32,
     /// Those of them in which the animal was out of sight.
     pub out_of_sight: u32,
+    /// These, by number; without those flagged unsure where these are left out.
+    pub hidden: BTreeSet<u32>,
     /// The other ones of them, by number; without those flagged unsure where these are left out.
     pub visible: BTreeSet<u32>,
 }
@@ -84,17 +86,25 @@ impl Recorded {
         } else {
             record.coding.marks.iter().filter(|mark| mark.unsure).filter_map(|mark| mark.sample).collect()
         };
-        let mut found = Self { samples, in_gaps: 0, answered: 0, out_of_sight: 0, visible: BTreeSet::new() };
+        let mut found = Self {
+            samples,
+            in_gaps: 0,
+            answered: 0,
+            out_of_sight: 0,
+            hidden: BTreeSet::new(),
+            visible: BTreeSet::new(),
+        };
         for sample in samples.iter() {
             let is_answered = record.coding.passes.iter().any(|pass| pass.answered.contains(sample.number));
             if !has_film(sample, &film) {
                 found.in_gaps += 1;
             } else if is_answered {
                 found.answered += 1;
-                if hidden.contains(&sample.number) {
-                    found.out_of_sight += 1;
-                } else if !doubtful.contains(&sample.number) {
-                    let _ = found.visible.insert(sample.number);
+                let is_hidden = hidden.contains(&sample.number);
+                found.out_of_sight += u32::from(is_hidden);
+                if !doubtful.contains(&sample.number) {
+                    let own = if is_hidden { &mut found.hidden } else { &mut found.visible };
+                    let _ = own.insert(sample.number);
                 }
             }
         }

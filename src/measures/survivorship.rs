@@ -26,6 +26,18 @@ pub enum Lengths {
 /// # Errors
 /// Pass not done, visible time not coded, not continuous, or bouts of an event.
 pub fn lengths(record: &Record<'_>, behaviour: &Behaviour, which: Lengths) -> Result<Vec<Time>, Missing> {
+    Ok(placed(record, behaviour, which)?.into_iter().map(|(_, time)| time).collect())
+}
+
+/// As [`lengths`], each with the moment it begins at.
+///
+/// # Errors
+/// As [`lengths`].
+pub fn placed(
+    record: &Record<'_>,
+    behaviour: &Behaviour,
+    which: Lengths,
+) -> Result<Vec<(Micros, Time)>, Missing> {
     record.is_continuous()?;
     if !record.coding.is_done(&behaviour.id) {
         return Err(Missing::PassNotDone);
@@ -38,7 +50,7 @@ pub fn lengths(record: &Record<'_>, behaviour: &Behaviour, which: Lengths) -> Re
             .bouts(behaviour)
             .iter()
             .filter(|bout| bout.start == Seen::Whole)
-            .map(|bout| Time { length: bout.span.length().seconds(), ending: ending(bout.end) })
+            .map(|bout| (bout.span.from, time(bout.span.length(), ending(bout.end))))
             .collect());
     }
     // The handler's behaviour does not stop where the animal can't be seen.
@@ -56,15 +68,19 @@ pub fn lengths(record: &Record<'_>, behaviour: &Behaviour, which: Lengths) -> Re
         let mut since: Option<Micros> = None;
         for span in taken.iter().filter(inside) {
             if let Some(since) = since {
-                gaps.push(Time { length: (span.from - since).seconds(), ending: Ending::Reached });
+                gaps.push((since, time(span.from - since, Ending::Reached)));
             }
             since = Some(span.to);
         }
         if let Some(since) = since.filter(|since| *since < stretch.to) {
-            gaps.push(Time { length: (stretch.to - since).seconds(), ending: Ending::Censored });
+            gaps.push((since, time(stretch.to - since, Ending::Censored)));
         }
     }
     Ok(gaps)
+}
+
+fn time(length: Micros, ending: Ending) -> Time {
+    Time { length: length.seconds(), ending }
 }
 
 fn ending(seen: Seen) -> Ending {

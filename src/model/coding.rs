@@ -1,6 +1,6 @@
 //! Codings: one person's record of one session.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, FixedOffset};
 use schemars::JsonSchema;
@@ -163,11 +163,19 @@ impl Coding {
     /// The marks of each behaviour, in the record's order.
     #[must_use]
     pub fn marks_by_behaviour(&self) -> BTreeMap<&BehaviourId, Vec<&Mark>> {
-        let mut found: BTreeMap<&BehaviourId, Vec<&Mark>> = BTreeMap::new();
+        // Found by hash while marks are many, put in order once.
+        let mut places: HashMap<&BehaviourId, usize> = HashMap::new();
+        let mut lists: Vec<(&BehaviourId, Vec<&Mark>)> = Vec::new();
         for mark in &self.marks {
-            found.entry(&mark.behaviour).or_default().push(mark);
+            let place = *places.entry(&mark.behaviour).or_insert_with(|| {
+                lists.push((&mark.behaviour, Vec::new()));
+                lists.len() - 1
+            });
+            if let Some((_, list)) = lists.get_mut(place) {
+                list.push(mark);
+            }
         }
-        found
+        lists.into_iter().collect()
     }
 
     /// Whether a pass that holds the behaviour is done, so that absence means zero (rule 13).

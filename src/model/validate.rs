@@ -2,7 +2,7 @@
 //!
 //! A check names the place by JSON pointer (RFC 6901); storage turns it into line and column.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::fmt;
 
 use super::{
@@ -361,8 +361,11 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
     if coding.window.is_some_and(Span::is_empty) {
         found.error("/window", "the window ends before it starts", "correct it or remove it");
     }
-    let mut ids = BTreeSet::new();
-    let mut told = BTreeSet::new();
+    // An archive has millions of marks: what is asked of each is found by hash.
+    let known: HashMap<&BehaviourId, &Behaviour> =
+        ethogram.behaviours.iter().rev().map(|own| (&own.id, own)).collect();
+    let mut ids = HashSet::with_capacity(coding.marks.len());
+    let mut told = HashSet::new();
     let mut before: Option<&Mark> = None;
     for (i, mark) in coding.marks.iter().enumerate() {
         if !ids.insert(mark.id) {
@@ -380,7 +383,7 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
             );
         }
         before = Some(mark);
-        check_mark(&mut found, i, mark, ethogram, session);
+        check_mark(&mut found, i, mark, known.get(&mark.behaviour).copied(), (ethogram, session));
         check_sample(&mut found, i, mark, coding);
         if mark.sample.is_some_and(|number| !told.insert((number, &mark.behaviour))) {
             found.error(
@@ -390,7 +393,7 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
             );
         }
     }
-    check_overlaps(&mut found, coding, ethogram);
+    check_overlaps(&mut found, coding, &known);
     if coding.status == super::Status::Closed
         && let Some(open) = coding.open_bouts().next()
     {
@@ -403,9 +406,15 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
     found.0
 }
 
-fn check_mark(found: &mut Problems, i: usize, mark: &Mark, ethogram: &Ethogram, session: &Session) {
+fn check_mark(
+    found: &mut Problems,
+    i: usize,
+    mark: &Mark,
+    behaviour: Option<&Behaviour>,
+    (ethogram, session): (&Ethogram, &Session),
+) {
     let id = mark.id.0;
-    let Some(behaviour) = ethogram.behaviour(&mark.behaviour) else {
+    let Some(behaviour) = behaviour else {
         found.error(
             format!("/marks/{i}/behaviour"),
             format!(
@@ -473,17 +482,17 @@ fn check_sample(found: &mut Problems, i: usize, mark: &Mark, coding: &Coding) {
 }
 
 /// Bouts of one set, and bouts of one behaviour, never overlap.
-fn check_overlaps(found: &mut Problems, coding: &Coding, ethogram: &Ethogram) {
-    #[derive(PartialEq, Eq, PartialOrd, Ord)]
+fn check_overlaps(found: &mut Problems, coding: &Coding, known: &HashMap<&BehaviourId, &Behaviour>) {
+    #[derive(PartialEq, Eq, Hash)]
     enum Line<'a> {
         Set(&'a SetId),
         Alone(&'a BehaviourId),
     }
-    let mut last: BTreeMap<Line<'_>, (Span, MarkId)> = BTreeMap::new();
+    let mut last: HashMap<Line<'_>, (Span, MarkId)> = HashMap::new();
     let mut order: Vec<(usize, &Mark)> = coding.marks.iter().enumerate().collect();
     order.sort_by_key(|(_, mark)| (mark.from, mark.id));
     for (i, mark) in order {
-        let Some(behaviour) = ethogram.behaviour(&mark.behaviour) else { continue };
+        let Some(behaviour) = known.get(&mark.behaviour) else { continue };
         let Some(span) = mark.span(Micros::MAX) else { continue };
         let line = behaviour.set.as_ref().map_or(Line::Alone(&mark.behaviour), Line::Set);
         if let Some((before, id)) = last.get(&line)

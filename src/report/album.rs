@@ -7,13 +7,14 @@ use super::chart::{self, Chart, Coverage, Covered, Length, Look, Matrix, Occasio
 use super::document::{Figure, Part};
 use crate::agreement::pair::{PairAgreement, SetAgreement};
 use crate::measures::quantity::{self, Denominator, Quantity};
-use crate::measures::record::{Missing, Record, Seen};
+use crate::measures::record::{Missing, Record};
 use crate::measures::sequence::{Repeats, Transitions};
+use crate::measures::survivorship::{self, Lengths};
 use crate::measures::{concern, presentations, sampling};
 use crate::model::{
-    AnimalId, Behaviour, Coding, Kind, PersonCode, Purpose, Role, Session, SessionId, SetId, Status, Study,
+    Actor, AnimalId, Behaviour, Coding, Kind, PersonCode, Purpose, Role, Session, SessionId, SetId, Status,
+    Study,
 };
-use crate::numeric::product_limit::{Ending, Time};
 
 /// Charts of one session.
 #[must_use]
@@ -264,22 +265,35 @@ fn follow_ups(records: &[Record<'_>], look: &Look) -> Vec<Chart> {
             .sum::<crate::time::Micros>()
     });
     if let Some(behaviour) = longest.filter(|behaviour| first.coding.is_done(&behaviour.id)) {
-        let mut lengths = Vec::new();
-        for record in records {
-            for bout in record.bouts(behaviour).into_iter().filter(|bout| bout.start == Seen::Whole) {
-                let ending = if bout.end == Seen::Whole { Ending::Reached } else { Ending::Censored };
-                lengths.push(Length {
-                    time: Time { length: bout.span.length().seconds(), ending },
-                    session: record.session.id.clone(),
-                    at: bout.span.from,
-                });
-            }
-        }
         let what = format!("{}, bouts of {}", whose(records), behaviour.name.to_lowercase());
-        charts.push(chart::survivorship(&what, &lengths, None, look));
+        charts.push(chart::survivorship(&what, &lengths(records, behaviour, Lengths::Bouts), None, look));
     }
+    charts.extend(gaps(records, look));
     charts.push(chart::sampled(&whose(records), records.len(), &samplings(records, &set.id), look));
     charts
+}
+
+/// Gaps between the animal's commonest event, and where one ends a bout of it.
+fn gaps(records: &[Record<'_>], look: &Look) -> Option<Chart> {
+    let events = records.first()?.ethogram.behaviours.iter();
+    let events = events.filter(|b| b.kind == Kind::Event && b.who == Actor::Animal);
+    // Of two alike the first in the ethogram.
+    let found = events.rev().map(|b| (lengths(records, b, Lengths::Gaps), b));
+    let (lengths, behaviour) = found.max_by_key(|(lengths, _)| lengths.len())?;
+    let times: Vec<_> = lengths.iter().map(|own| own.time).collect();
+    let what = format!("{}, gaps between {}", whose(records), behaviour.name.to_lowercase());
+    let criterion = survivorship::criterion(&times);
+    Some(chart::survivorship(&what, &lengths, Some(criterion.as_ref().map_err(|why| *why)), look))
+}
+
+/// Lengths in records that can tell them, each with its place.
+fn lengths(records: &[Record<'_>], behaviour: &Behaviour, which: Lengths) -> Vec<Length> {
+    let of = |record: &Record<'_>| {
+        let session = record.session.id.clone();
+        let found = survivorship::placed(record, behaviour, which).unwrap_or_default();
+        found.into_iter().map(move |(at, time)| Length { time, session: session.clone(), at })
+    };
+    records.iter().flat_map(of).collect()
 }
 
 /// What sampling would have made of each state of a set.

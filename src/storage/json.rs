@@ -228,7 +228,7 @@ pub fn parse<T: DeserializeOwned>(path: &Path, text: &str, format: &'static str)
         Error::Content { path: path.to_owned(), line: error.line(), column: error.column(), what }
     };
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let head: Head = serde_json::from_str(text).map_err(content)?;
+    let head = Head::of(text).map_err(content)?;
     let found = head.format.unwrap_or_else(|| "nameless".to_owned());
     if found != format {
         return Err(Error::WrongFormat { path: path.to_owned(), found, wanted: format });
@@ -242,12 +242,52 @@ pub fn parse<T: DeserializeOwned>(path: &Path, text: &str, format: &'static str)
 }
 
 /// What every file of ours begins with.
-#[derive(serde::Deserialize)]
+#[derive(Default)]
 struct Head {
-    #[serde(default)]
     format: Option<String>,
-    #[serde(default)]
     version: Option<u32>,
+}
+
+impl Head {
+    /// Reads no further than both are known: files of ours begin with them, and a coding is long.
+    fn of(text: &str) -> Result<Self, serde_json::Error> {
+        let mut head = Self::default();
+        let read = serde::de::DeserializeSeed::deserialize(
+            HeadSeed(&mut head),
+            &mut serde_json::Deserializer::from_str(text),
+        );
+        // Stopping early leaves the object open, which the parser calls an error.
+        if head.format.is_some() && head.version.is_some() { Ok(head) } else { read.map(|()| head) }
+    }
+}
+
+struct HeadSeed<'a>(&'a mut Head);
+
+impl<'de> serde::de::DeserializeSeed<'de> for HeadSeed<'_> {
+    type Value = ();
+    fn deserialize<D: serde::Deserializer<'de>>(self, from: D) -> Result<(), D::Error> {
+        from.deserialize_map(self)
+    }
+}
+
+impl<'de> serde::de::Visitor<'de> for HeadSeed<'_> {
+    type Value = ();
+    fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("an object")
+    }
+    fn visit_map<A: serde::de::MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
+        while self.0.format.is_none() || self.0.version.is_none() {
+            let Some(key) = map.next_key::<std::borrow::Cow<'_, str>>()? else { return Ok(()) };
+            match key.as_ref() {
+                "format" => self.0.format = map.next_value()?,
+                "version" => self.0.version = map.next_value()?,
+                _ => {
+                    let _ = map.next_value::<serde::de::IgnoredAny>()?;
+                }
+            }
+        }
+        Ok(())
+    }
 }
 
 /// That a file is of a newer version, as the error of whoever would write it; none when it is not,
@@ -255,7 +295,7 @@ struct Head {
 #[must_use]
 pub fn newer(path: &Path) -> Option<Error> {
     let text = read_text(path).ok()?;
-    let head: Head = serde_json::from_str(text.strip_prefix('\u{feff}').unwrap_or(&text)).ok()?;
+    let head = Head::of(text.strip_prefix('\u{feff}').unwrap_or(&text)).ok()?;
     let found = head.version.filter(|found| *found > VERSION)?;
     Some(Error::Newer { path: path.to_owned(), found, known: VERSION })
 }

@@ -1,5 +1,6 @@
 //! Tests of agreement.
 
+pub mod by_samples;
 mod case;
 mod handmade;
 mod pairs;

@@ -5,11 +5,18 @@
     clippy::panic,
     clippy::print_stdout,
     missing_docs,
+    dead_code,
+    unreachable_pub,
     unused_crate_dependencies
 )]
+#![allow(clippy::cast_precision_loss, clippy::indexing_slicing)]
+
+#[path = "../common/mod.rs"]
+mod common;
 
 use std::time::Instant;
 
+use shedlight::measures::{Marks, Record, summary};
 use shedlight::model::{
     Animal, Clip, ClipId, Coding, EthogramRef, Mark, MarkId, Pass, Session, SessionId, Study, Taxon, starter,
 };
@@ -18,6 +25,7 @@ use shedlight::time::Micros;
 
 const SESSIONS: usize = 10_000;
 const MARKS: u64 = 100_000;
+const LONG: u32 = 20_000;
 
 fn best(what: &str, bound_ms: f64, run: impl Fn() -> usize) {
     let mut least = f64::MAX;
@@ -63,4 +71,23 @@ fn main() {
     coding.marks = (1..=MARKS).map(mark).collect();
     let large = coding_file::create(&folder.path().join("study/sessions/s00000"), &coding).unwrap();
     best("marks of a coding", 200.0, || coding_file::open(&large).unwrap().coding.marks.len());
+    summarised(&folder.path().join("long"));
+}
+
+/// The summary of one long coding that lies in memory: eight hours with 20,000 marks.
+fn summarised(root: &std::path::Path) {
+    common::archive::write(root, 1, LONG);
+    let folder = StudyFolder::open(root).unwrap();
+    let path = folder.session_folder(&"s00000".into()).join("K-07.1.coding.json");
+    let loaded = folder.load_coding(&path).unwrap();
+    let hours =
+        loaded.coding.observed_window(&loaded.ethogram, &loaded.session).unwrap().length().seconds() / 3600.0;
+    println!("a coding of {hours:.1} h");
+    best("marks summarised", 30.0, || {
+        let record =
+            Record::try_new(&loaded.coding, &loaded.ethogram, &loaded.session, &folder.study, Marks::All);
+        let found = summary::coding(&record.unwrap());
+        assert!(found.figures.observed_s > 0.0);
+        loaded.coding.marks.len()
+    });
 }

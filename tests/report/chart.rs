@@ -3,12 +3,13 @@
 
 use std::collections::BTreeSet;
 
+use shedlight::measures::survivorship::Criterion;
 use shedlight::measures::{Marks, Missing, Record, presentations};
 use shedlight::model::Role;
 use shedlight::report::chart::{self, Chart, Look, Matrix};
 use shedlight::time::Micros;
 
-use super::gallery::{Demo, all, concern_of, course, lengths, matrix};
+use super::gallery::{Demo, all, clustered, concern_of, course, criterion_of, lengths, matrix};
 
 const LOOKS: [fn() -> Look; 3] = [Look::dark, Look::light, Look::print];
 
@@ -238,7 +239,7 @@ fn few_transitions_are_hidden_but_counted() {
 fn lengths_lead_to_where_they_begin() {
     let demo = Demo::load();
     let lengths = lengths(&demo.of_animal("bramble"), "still-alert");
-    let chart = chart::survivorship("Bouts", &lengths, Some(17.9), &Look::dark());
+    let chart = chart::survivorship("Bouts", &lengths, None, &Look::dark());
     assert_eq!(chart.hits.len(), lengths.len());
     assert!(chart.hits.iter().zip(&lengths).all(|(hit, own)| hit.at == own.at));
     // A longer one stands farther to the right.
@@ -246,8 +247,49 @@ fn lengths_lead_to_where_they_begin() {
         (lengths[a].time.length < lengths[b].time.length) == (chart.hits[a].x < chart.hits[b].x)
     };
     assert!(by_length(0, 1) && by_length(1, 2));
-    let without = chart::survivorship("Bouts", &lengths, None, &Look::dark());
-    assert_ne!(without.svg, chart.svg);
+}
+
+#[test]
+fn the_criterion_is_drawn_with_its_value_or_the_reason_why_there_is_none() {
+    let described = |chart: &Chart| {
+        let document = roxmltree::Document::parse(&chart.svg).unwrap();
+        let said = document.descendants().find(|node| node.tag_name().name() == "desc").unwrap();
+        said.text().unwrap().to_owned()
+    };
+    let gaps = clustered();
+    let found = criterion_of(&gaps).unwrap();
+    // Processes of 4 s and 90 s: where 90/4·e^(−t/4) = 24/90·e^(−t/90) the criterion is 18.6 s.
+    assert!((found.criterion_s - 18.6).abs() < 0.4, "{found:?}");
+    let chart = chart::survivorship("Gaps", &gaps, Some(Ok(&found)), &Look::light());
+    let words = described(&chart);
+    assert!(
+        words.contains(&format!("A gap of {:.1} s or more begins a new bout", found.criterion_s)),
+        "{words}"
+    );
+    assert!(words.contains("of 114 gaps lie on its wrong side"), "{words}");
+    let few = &gaps[60..100];
+    let none = chart::survivorship("Gaps", few, Some(Err(criterion_of(few).unwrap_err())), &Look::light());
+    assert!(described(&none).contains("40 whole gaps of the 50 it needs"), "{}", described(&none));
+    let one = chart::survivorship(
+        "Gaps",
+        &gaps[..90],
+        Some(Err(criterion_of(&gaps[..90]).unwrap_err())),
+        &Look::light(),
+    );
+    assert!(described(&one).contains("one process"), "{}", described(&one));
+    // Line, curve and key only where there is a criterion.
+    let strokes = |chart: &Chart| chart.svg.matches("stroke-dasharray").count();
+    assert!(strokes(&chart) >= strokes(&none) + 2, "{} {}", strokes(&chart), strokes(&none));
+}
+
+#[test]
+fn an_album_says_where_a_bout_of_the_commonest_event_ends() {
+    let demo = Demo::load();
+    let charts = shedlight::report::album::of_animal(&demo.of_animal("bramble"), &Look::dark());
+    let gaps = charts.iter().find(|chart| chart.svg.contains("gaps between")).unwrap();
+    let words = ["No criterion for where a bout ends", "begins a new bout"];
+    assert!(words.iter().any(|words| gaps.svg.contains(words)), "{}", gaps.svg);
+    assert!(!gaps.hits.is_empty());
 }
 
 #[test]
@@ -334,8 +376,10 @@ fn values_that_are_no_numbers_leave_no_trace() {
     let mut odd = lengths(&demo.of_animal("bramble"), "still-alert");
     odd[0].time.length = f64::NAN;
     odd[1].time.length = 0.0;
-    for criterion in [f64::NAN, f64::INFINITY, -3.0, 1e9] {
-        hold_to_everything("odd", &chart::survivorship("Odd", &odd, Some(criterion), &Look::dark()));
+    let sound = criterion_of(&clustered()).unwrap();
+    for criterion_s in [f64::NAN, f64::INFINITY, -3.0, 1e9] {
+        let criterion = Criterion { criterion_s, ..sound };
+        hold_to_everything("odd", &chart::survivorship("Odd", &odd, Some(Ok(&criterion)), &Look::dark()));
     }
     // A table with rows of the wrong length.
     let ragged = Matrix {

@@ -3,8 +3,8 @@
 use shedlight::agreement::align::{self as agreement, Pairing};
 use shedlight::agreement::pair::{Names, Options, PairAgreement, PairKind, SetAgreement, compare};
 use shedlight::agreement::training::{Criterion, How, Training, Work, of_study};
-use shedlight::measures::record::Seen;
 use shedlight::measures::sequence::{Repeats, Transitions};
+use shedlight::measures::survivorship::{self, Lengths};
 use shedlight::measures::{Marks, Record, concern, presentations};
 use shedlight::model::{Coding, Ethogram, Purpose, Session, Study};
 use shedlight::numeric::product_limit::{Ending, Time};
@@ -12,6 +12,7 @@ use shedlight::report::album;
 use shedlight::report::chart::{self, Chart, Coverage, Covered, Length, Look, Matrix};
 use shedlight::storage::StudyFolder;
 use shedlight::storage::study_folder::LoadedCoding;
+use shedlight::time::Micros;
 
 use crate::common::root;
 
@@ -98,16 +99,32 @@ pub fn lengths(records: &[Record<'_>], state: &str) -> Vec<Length> {
     let mut all = Vec::new();
     for record in records {
         let behaviour = record.ethogram.behaviour(&state.into()).unwrap();
-        for bout in record.bouts(behaviour).into_iter().filter(|bout| bout.start == Seen::Whole) {
-            let ending = if bout.end == Seen::Whole { Ending::Reached } else { Ending::Censored };
-            all.push(Length {
-                time: Time { length: bout.span.length().seconds(), ending },
-                session: record.session.id.clone(),
-                at: bout.span.from,
-            });
-        }
+        let found = survivorship::placed(record, behaviour, Lengths::Bouts).unwrap();
+        all.extend(found.into_iter().map(|(at, time)| Length {
+            time,
+            session: record.session.id.clone(),
+            at,
+        }));
     }
     all
+}
+
+/// Made gaps in clusters: 90 of a process with a mean of 4 s, 24 of one of 90 s, at their quantiles.
+pub fn clustered() -> Vec<Length> {
+    let process =
+        |n: u32, mean: f64| (0..n).map(move |i| -(1.0 - (f64::from(i) + 0.5) / f64::from(n)).ln() * mean);
+    let mut at = 0.0;
+    let place = |length: f64| {
+        at += length;
+        let start = Micros::from_seconds(at - length).unwrap();
+        Length { time: Time { length, ending: Ending::Reached }, session: "s1".into(), at: start }
+    };
+    process(90, 4.0).chain(process(24, 90.0)).map(place).collect()
+}
+
+/// The criterion of these.
+pub fn criterion_of(lengths: &[Length]) -> Result<survivorship::Criterion, shedlight::measures::Missing> {
+    survivorship::criterion(&lengths.iter().map(|own| own.time).collect::<Vec<_>>())
 }
 
 /// A course of a rate, with an interval and a session without value.
@@ -279,7 +296,25 @@ pub fn all(demo: &Demo, look: &Look) -> Vec<(&'static str, Chart)> {
             chart::survivorship(
                 "Bramble, bouts of still, alert",
                 &lengths(&bramble, "still-alert"),
-                Some(17.9),
+                None,
+                look,
+            ),
+        ),
+        (
+            "survivorship-criterion",
+            chart::survivorship(
+                "Made, gaps between taps",
+                &clustered(),
+                Some(criterion_of(&clustered()).as_ref().map_err(|why| *why)),
+                look,
+            ),
+        ),
+        (
+            "survivorship-few",
+            chart::survivorship(
+                "Made, gaps between taps",
+                &clustered()[60..100],
+                Some(criterion_of(&clustered()[60..100]).as_ref().map_err(|why| *why)),
                 look,
             ),
         ),

@@ -337,11 +337,14 @@ fn a_coding_in_the_folder_of_another_session_is_refused_everywhere() {
 #[test]
 fn sessions_of_one_id_in_two_studies_both_count() {
     let (one, other) = (Sound::new(), Sound::new());
-    let sum = |paths: &[&Path]| {
-        let mut arguments = vec!["summary", "--json"];
+    let told = |paths: &[&Path]| -> serde_json::Value {
+        let mut arguments = vec!["summary", "--all", "--json"];
         arguments.extend(paths.iter().map(|path| path.to_str().unwrap()));
-        let told: serde_json::Value = serde_json::from_str(&shedlight(&arguments).out).unwrap();
-        told["animals"][0]["sessions"].as_array().unwrap().len()
+        serde_json::from_str(&shedlight(&arguments).out).unwrap()
+    };
+    let studies = |told: &serde_json::Value, list: &str| -> Vec<String> {
+        let name = |own: &serde_json::Value| own["study"].as_str().unwrap_or("not named").to_owned();
+        told[list].as_array().unwrap().iter().map(name).collect()
     };
     for path in [&one.coding, &other.coding] {
         let mut coding = coding_file::read(path).unwrap();
@@ -349,9 +352,37 @@ fn sessions_of_one_id_in_two_studies_both_count() {
         coding.status = shedlight::model::Status::Closed;
         json::write(path, &coding).unwrap();
     }
-    assert_eq!(sum(&[&one.root]), 1);
-    assert_eq!(sum(&[&one.root, &other.root]), 2);
-    assert_eq!(sum(&[&one.root, &one.root]), 1, "named twice it counts once");
+    let alone = told(&[&one.root, &one.root]);
+    assert_eq!(studies(&alone, "animals"), ["not named"], "named twice it is one study, and counts once");
+    assert_eq!(alone["animals"][0]["sessions"], serde_json::json!(["s1"]));
+    // One id need not be one animal: each study has its own, and says which it is.
+    let mut both = StudyFolder::open(&other.root).unwrap();
+    "Another house".clone_into(&mut both.study.title);
+    let first = both.study.title.clone();
+    both.save_study().unwrap();
+    let title = StudyFolder::open(&one.root).unwrap().study.title;
+    let apart = told(&[&one.root, &other.root]);
+    for list in ["animals", "codings", "over_sessions"] {
+        let mut names = studies(&apart, list);
+        names.sort();
+        let mut wanted = [first.as_str(), &title];
+        wanted.sort_unstable();
+        assert_eq!(names, wanted, "{list}");
+    }
+    for animal in apart["animals"].as_array().unwrap() {
+        assert_eq!(animal["sessions"], serde_json::json!(["s1"]));
+        assert_eq!(animal["observed_s"], alone["animals"][0]["observed_s"]);
+    }
+    let words = shedlight(&["summary", one.root.to_str().unwrap(), other.root.to_str().unwrap()]).out;
+    assert!(words.contains("bramble of Another house, all 1 session together"), "{words}");
+    // Two studies of one title are told apart by where they lie.
+    title.clone_into(&mut both.study.title);
+    both.save_study().unwrap();
+    let names = studies(&told(&[&one.root, &other.root]), "animals");
+    assert!(
+        names.iter().all(|name| name.starts_with(&format!("{title} ("))) && names[0] != names[1],
+        "{names:?}"
+    );
 }
 
 #[test]

@@ -90,11 +90,19 @@ fn print_pair(pair: &PairAgreement, everything: bool, out: &mut dyn Write) -> io
     if let Some(why) = &pair.why {
         return writeln!(out, "  not compared: {why}\n");
     }
-    writeln!(
-        out,
-        "  both cover {:.1} s, the animal is visible to both for {:.1} s",
-        pair.window_s, pair.visible_to_both_s
-    )?;
+    match (&pair.samples, pair.visible_to_both_s) {
+        (Some(own), _) => writeln!(
+            out,
+            "  by samples, one {} every {} s: {} in both, {} of them answered by both, in {} both saw the animal",
+            own.each, own.every_s, own.in_both, own.answered_by_both, own.visible_to_both
+        )?,
+        (None, visible) => writeln!(
+            out,
+            "  both cover {:.1} s, the animal is visible to both for {:.1} s",
+            pair.window_s,
+            visible.unwrap_or_default()
+        )?,
+    }
     writeln!(
         out,
         "  hidden from {}: {}; from {}: {}",
@@ -103,6 +111,10 @@ fn print_pair(pair: &PairAgreement, everything: bool, out: &mut dyn Write) -> io
         pair.second_by,
         hidden(&pair.second_masked)
     )?;
+    if let Some(own) = &pair.samples {
+        tables::samples(own, everything, out)?;
+        return writeln!(out);
+    }
     for set in pair.sets.iter().chain(&pair.states) {
         print_set(set, everything, out)?;
     }

@@ -2,9 +2,11 @@
 
 use std::io::{self, Write};
 
+use crate::agreement::by_samples::{SampledAgreement, SampledTwo};
 use crate::agreement::pair::{Agreement, BehaviourAgreement, EventAgreement, PairAgreement, SetAgreement};
 
-/// Columns, in order. `what`: `set` the whole set, `state` one of its states, `moments` events and onsets.
+/// Columns, in order. `what`: `set` the whole set, `state` one of its states, `moments` events and onsets; of
+/// codings by samples `… by points` and `behaviour, by intervals`, whose counts are of samples.
 const COLUMNS: &str = "session,first,second,what,id,kappa,observed,first_s,second_s,matched,only_first,only_second,agreement,why,\
 set,first_by,second_by,kind,ci95_low,ci95_high,expected,kappa_max,compared_s,prevalence_index,bias_index,pabak,ac1,specific,\
 specific_absence,tolerance_s,onset_median_s,onset_q1_s,onset_q3_s,onset_bias_s,offset_median_s,offset_bias_s,word,\
@@ -37,6 +39,9 @@ fn rows(pair: &PairAgreement) -> Vec<Row> {
     if pair.why.is_some() {
         return vec![Row { what: "pair", why: pair.why.clone(), ..Row::default() }];
     }
+    if let Some(own) = &pair.samples {
+        return of_samples(own);
+    }
     let mut rows = Vec::new();
     for set in pair.sets.iter().chain(&pair.states) {
         rows.push(of_set(set));
@@ -44,6 +49,58 @@ fn rows(pair: &PairAgreement) -> Vec<Row> {
     }
     rows.extend(pair.events.iter().map(|own| of_moments(pair, own)));
     rows
+}
+
+/// Of samples the counts stand where those of moments do: none of them is a time.
+fn of_samples(own: &SampledAgreement) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for set in &own.sets {
+        let [low, high] = ends(set.ci95);
+        let mut more = [None; 18];
+        for (cell, value) in more.iter_mut().zip([low, high, set.expected, set.kappa_max]) {
+            *cell = value;
+        }
+        rows.push(Row {
+            what: "set, by points",
+            id: set.set.clone(),
+            set: set.set.clone(),
+            numbers: [set.kappa, set.observed, None, None, None, None, None, None],
+            more,
+            why: set.why.clone(),
+            word: set.word,
+        });
+        rows.extend(set.behaviours.iter().map(|two| of_sampled("state, by points", &set.set, two)));
+    }
+    rows.extend(own.behaviours.iter().map(|two| of_sampled("behaviour, by intervals", "", two)));
+    rows
+}
+
+#[allow(clippy::cast_precision_loss)] // Counts of samples.
+fn of_sampled(what: &'static str, set: &str, own: &SampledTwo) -> Row {
+    let [low, high] = ends(own.ci95);
+    let extra = &own.extra;
+    let beside = [
+        extra.prevalence_index,
+        extra.bias_index,
+        extra.pabak,
+        extra.ac1,
+        extra.specific,
+        extra.specific_absence,
+    ];
+    let mut more = [None; 18];
+    for (cell, value) in more.iter_mut().zip([low, high, None, None, None].into_iter().chain(beside)) {
+        *cell = value;
+    }
+    let [both, first, second] = [own.both, own.only_first, own.only_second].map(|n| Some(n as f64));
+    Row {
+        what,
+        id: own.id.clone(),
+        set: set.to_owned(),
+        numbers: [own.kappa, own.observed, None, None, both, first, second, None],
+        more,
+        why: own.why.clone(),
+        word: own.word,
+    }
 }
 
 fn of_set(set: &SetAgreement) -> Row {

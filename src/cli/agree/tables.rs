@@ -3,10 +3,63 @@
 use std::io::{self, Write};
 
 use super::print::{FEW, called, interval, number, two, width};
+use crate::agreement::by_samples::{SampledAgreement, SampledTwo};
 use crate::agreement::pair::{
     AtTolerance, Difference, EventTableAgreement, LevelAgreement, PairAgreement, TrialAgreement,
 };
 use crate::model::Kind;
+
+/// Codings by samples: nothing of it is a time.
+pub(super) fn samples(own: &SampledAgreement, everything: bool, out: &mut dyn Write) -> io::Result<()> {
+    for set in &own.sets {
+        if set.kappa.is_none() && set.observed.is_none() {
+            writeln!(out, "  {}: {}", set.set, set.why.as_deref().unwrap_or("—"))?;
+            continue;
+        }
+        writeln!(
+            out,
+            "  {}: kappa {}{}{} (at most {}), observed {}, by chance {}, over {} points{}",
+            set.set,
+            number(set.kappa),
+            interval(set.ci95),
+            called(set.word),
+            number(set.kappa_max),
+            number(set.observed),
+            number(set.expected),
+            set.n,
+            set.why.as_ref().map_or_else(String::new, |why| format!(" ({why})"))
+        )?;
+        sampled_each(&set.behaviours, out)?;
+        if everything {
+            let rows = set.labels.iter().zip(&set.table);
+            for (label, row) in rows {
+                let cells: Vec<String> = row.iter().map(|n| format!("{n:>6}")).collect();
+                writeln!(out, "    {label:<24}{}", cells.join(""))?;
+            }
+        }
+    }
+    sampled_each(&own.behaviours, out)
+}
+
+fn sampled_each(all: &[SampledTwo], out: &mut dyn Write) -> io::Result<()> {
+    let width = width(all.iter().map(|own| own.id.as_str()));
+    for own in all.iter().filter(|own| own.both + own.only_first + own.only_second > 0) {
+        writeln!(
+            out,
+            "    {:width$}  both {:>4}  only 1 {:>4}  only 2 {:>4}  of {:>5}  kappa {}{}{}{}",
+            own.id,
+            own.both,
+            own.only_first,
+            own.only_second,
+            own.n,
+            number(own.kappa),
+            interval(own.ci95),
+            called(own.word),
+            own.why.as_ref().map_or_else(String::new, |why| format!(" ({why})"))
+        )?;
+    }
+    Ok(())
+}
 
 pub(super) fn events(pair: &PairAgreement, everything: bool, out: &mut dyn Write) -> io::Result<()> {
     let width = width(pair.events.iter().map(|event| event.behaviour.as_str()));

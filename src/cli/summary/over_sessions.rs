@@ -9,7 +9,13 @@ pub(super) fn print(all: &[OverSessions], out: &mut dyn Write) -> io::Result<()>
     for own in all {
         let n = own.sessions.len();
         let word = if n == 1 { "session" } else { "sessions" };
-        writeln!(out, "{}, over {n} {word}: {}", own.animal, own.sessions.join(", "))?;
+        writeln!(
+            out,
+            "{}{}, over {n} {word}: {}",
+            own.animal,
+            super::of_study(own.study.as_ref()),
+            own.sessions.join(", ")
+        )?;
         for course in &own.courses {
             print_course(course, out)?;
         }

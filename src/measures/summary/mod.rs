@@ -40,6 +40,7 @@ pub fn coding(record: &Record<'_>) -> CodingSummary {
 #[must_use]
 pub fn of_counts(record: &Record<'_>, counts: &Counts) -> CodingSummary {
     CodingSummary {
+        study: None,
         session: record.session.id.to_string(),
         animal: record.session.animal.to_string(),
         by: record.coding.by.to_string(),
@@ -118,6 +119,7 @@ pub fn animals(records: &[Record<'_>]) -> Vec<AnimalSummary> {
 #[must_use]
 pub fn pooled(animal: &AnimalId, counts: &[Counts]) -> AnimalSummary {
     AnimalSummary {
+        study: None,
         animal: animal.to_string(),
         sessions: counts.iter().map(|counts| counts.session.clone()).collect(),
         figures: figures(&counts.iter().collect::<Vec<_>>()),

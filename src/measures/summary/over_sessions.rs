@@ -18,6 +18,9 @@ use crate::numeric::trend::Distribution;
 /// One animal over its sessions.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OverSessions {
+    /// Its study, where several are summarised together.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub study: Option<String>,
     /// The animal.
     pub animal: String,
     /// Its sessions that count, in order of time.
@@ -206,6 +209,7 @@ pub fn over_sessions(records: &[Record<'_>], seed: u64) -> Vec<OverSessions> {
             );
         }
         OverSessions {
+            study: None,
             animal: animal.to_string(),
             sessions: course.points.iter().map(|point| point.session.to_string()).collect(),
             courses: courses(records, animal, seed),

@@ -18,6 +18,9 @@ pub struct Summary {
 /// One coding.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CodingSummary {
+    /// Its study, where several are summarised together.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub study: Option<String>,
     /// Its session.
     pub session: String,
     /// The animal.
@@ -87,6 +90,9 @@ pub struct SampledBehaviour {
 /// The primary codings of one animal.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AnimalSummary {
+    /// Its study, where several are summarised together: one id may be of an animal in each.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub study: Option<String>,
     /// The animal.
     pub animal: String,
     /// Sessions pooled.

@@ -69,7 +69,8 @@ pub fn agreement(found: &PairAgreement, name: &dyn Fn(&str) -> String, look: &Lo
     }
     let caption = format!(
         "Both cover {:.0} s; the animal is visible to both for {:.0} s. Kappa with limits of 95 % (bootstrap over blocks of 60 s); 0: no more than chance. Withheld under 10 s, counts under 5 say little.",
-        found.window_s, found.visible_to_both_s
+        found.window_s,
+        found.visible_to_both_s.unwrap_or_default()
     );
     let mut page = Page::new(look, &title, &caption);
     draw(&mut page, &rows, &SessionId::from(found.session.as_str()));

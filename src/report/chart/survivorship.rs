@@ -1,20 +1,22 @@
 //! Log-survivorship of bouts or of the gaps between them (Slater & Lester 1982; Sibly et al. 1990).
 
+use std::fmt::Write as _;
+
 use super::Chart;
-use super::axes::{self, Axis};
+use super::axes::{self, Axis, Frame};
 use super::look::Look;
 use super::page::{BELOW, MARGIN, Page, Sample, percent, plural};
 use super::shapes::{Anchor, Area, Dash, Glyph, Stroke, Style};
+use crate::measures::record::Missing;
+use crate::measures::survivorship::{Criterion, ENOUGH_GAPS};
 use crate::model::SessionId;
+use crate::numeric::mixture::Mixture;
 use crate::numeric::product_limit::{Curve, Ending, Time};
 use crate::time::Micros;
 
 /// Height of the plot.
 const HEIGHT: f64 = 280.0;
 const LEFT: f64 = 76.0;
-/// Fewer are drawn with a warning: a criterion should then be set beforehand.
-const ENOUGH: usize = 50;
-
 /// A length, and where it begins.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Length {
@@ -27,9 +29,15 @@ pub struct Length {
 }
 
 /// Share of lengths that last longer, on a logarithmic scale, against length. `what`: of what, as the title has it.
-/// `criterion_s`: the gap from which on a new bout begins, drawn as a line when given.
+/// `criterion`: of gaps, the one from which on a new bout begins, drawn as a line with the two processes it rests
+/// on, or why there is none.
 #[must_use]
-pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, look: &Look) -> Chart {
+pub fn survivorship(
+    what: &str,
+    lengths: &[Length],
+    criterion: Option<Result<&Criterion, Missing>>,
+    look: &Look,
+) -> Chart {
     let title = format!("{what}: log survivorship");
     let times: Vec<Time> = lengths.iter().map(|own| own.time).collect();
     let complete = times.iter().filter(|time| time.ending == Ending::Reached).count();
@@ -50,12 +58,30 @@ pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, lo
         times.len(),
         times.len() - complete
     );
-    if complete < ENOUGH {
-        caption = format!("{caption} Under {ENOUGH}: too few to set a criterion by.");
+    match criterion {
+        Some(Ok(own)) => {
+            let _ = write!(
+                caption,
+                " A gap of {:.1} s or more begins a new bout: there it is as likely a short as a long one; at the least {:.0} of {} gaps lie on its wrong side.",
+                own.criterion_s, own.misassigned, own.n
+            );
+        }
+        Some(Err(Missing::TooFew)) => {
+            let _ = write!(
+                caption,
+                " No criterion for where a bout ends: {complete} whole gaps of the {ENOUGH_GAPS} it needs; set it beforehand, by definition."
+            );
+        }
+        Some(Err(why)) => {
+            let _ = write!(caption, " No criterion for where a bout ends: {why}.");
+        }
+        None => {}
     }
+    let criterion = criterion.and_then(Result::ok);
     let mut page = Page::new(look, &title, &caption);
     let plot = Area::new(LEFT, page.top + 4.0, page.canvas.width() - LEFT - MARGIN - 8.0, HEIGHT);
-    let reach = longest.max(criterion_s.filter(|at| at.is_finite()).unwrap_or(0.0)) * 1.03;
+    let at = criterion.map(|own| own.criterion_s).filter(|at| at.is_finite() && *at > 0.0);
+    let reach = longest.max(at.unwrap_or(0.0)) * 1.03;
     let floor = lowest.log10() - 0.08;
     let shares = [1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001];
     let y = Axis {
@@ -74,7 +100,7 @@ pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, lo
         label: &|seconds| if reach < 5.0 { format!("{seconds:.1}") } else { format!("{seconds:.0}") },
     };
     let frame = axes::draw(&mut page.canvas, plot, &x, &y, BELOW);
-    if let Some(at) = criterion_s.filter(|at| at.is_finite() && *at > 0.0) {
+    if let Some(at) = at {
         let x = frame.x(at);
         page.canvas.line((x, plot.y), (x, plot.bottom()), Stroke::dashed(look.text, 1.5, Dash::Long));
         let style = Style::label(look.text);
@@ -94,6 +120,10 @@ pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, lo
         before = step.survival;
     }
     page.canvas.path(&points, Stroke::solid(look.text, 1.8));
+    let thin = Stroke::dashed(look.text, 1.2, Dash::Short);
+    if let Some(processes) = criterion.map(|own| &own.processes) {
+        page.canvas.path(&fitted(processes, reach, floor, &frame), thin);
+    }
     let mut any_cut = false;
     for own in lengths {
         let upto = curve.steps().iter().take_while(|step| step.at <= own.time.length);
@@ -122,6 +152,19 @@ pub fn survivorship(what: &str, lengths: &[Length], criterion_s: Option<f64>, lo
     if any_cut {
         legend.push((Sample::Glyph(Glyph::Ring), "its end not seen".to_owned()));
     }
+    if criterion.is_some() {
+        legend.push((Sample::Line(thin), "two processes".to_owned()));
+    }
     let _ = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &legend);
     page.finish()
+}
+
+/// The share that two processes let last longer, as far as the plot goes.
+fn fitted(processes: &Mixture, reach: f64, floor: f64, frame: &Frame) -> Vec<(f64, f64)> {
+    let all = processes.longer_than(0.0);
+    let at = (0..=200).map(|step| reach * f64::from(step) / 200.0);
+    at.map(|at| (at, (processes.longer_than(at) / all).log10()))
+        .take_while(|(_, log)| *log >= floor)
+        .map(|(at, log)| (frame.x(at), frame.y(log)))
+        .collect()
 }

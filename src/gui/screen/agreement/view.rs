@@ -120,7 +120,7 @@ impl Open {
         format!(
             "Both cover {:.1} s, the animal visible to both for {:.1} s · {} · {}",
             found.window_s,
-            found.visible_to_both_s,
+            found.visible_to_both_s.unwrap_or_default(),
             hidden(&first, &found.first_masked),
             hidden(&second, &found.second_masked)
         )
