@@ -88,7 +88,9 @@ pub(super) fn run(asked: &Check, out: &mut dyn Write) -> CommandResult {
     let mut found = Findings(Vec::new());
     let mut files = 1;
     found.problems(&study.root().join("study.json"), &validate::study(&study.study));
-    leftovers::of_study(study.root()).iter().for_each(|left| found.leftover(left));
+    for left in &leftovers::of_study(study.root()) {
+        found.leftover(left);
+    }
     let (ethograms, errors) = study.ethograms();
     files += ethograms.len() + errors.len();
     for ethogram in &ethograms {

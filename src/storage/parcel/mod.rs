@@ -278,7 +278,9 @@ impl Parcel {
             }
             file.sync_all().map_err(|source| Error::write(&target, source))?;
         }
-        folders.iter().for_each(|folder| files::flush_folder(folder));
+        for folder in &folders {
+            files::flush_folder(folder);
+        }
         Ok(())
     }
 }

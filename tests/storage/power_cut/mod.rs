@@ -83,7 +83,8 @@ fn cut_everywhere(place: &Path, command: &mut Command, check: &dyn Fn(&Path, &st
     }
     assert_eq!(disk.as_seen(), replay::state_of(&place), "the list is the whole of what happened");
     assert!(ops.len() > 5 && states > 5, "{} things, {states} states", ops.len());
-    writeln!(std::io::stdout(), "{} things done, {states} states of the disk looked at", ops.len()).unwrap();
+    let mut out = std::io::stdout();
+    writeln!(out, "{} things done, {states} states of the disk looked at", ops.len()).unwrap();
 }
 
 fn blake3_of(value: &impl std::fmt::Debug) -> String {
@@ -283,7 +284,7 @@ fn cut_command(place: &Path, arguments: &[&str], done: &str, unreadable: &[&str]
         let found = codings(place);
         for (name, path) in &found {
             let is_damaged = unreadable.iter().any(|own| name == *own) && !said.contains(done);
-            assert!(is_damaged || coding_file::read(path).is_ok(), "{name:?}");
+            assert!(is_damaged || coding_file::read(path).is_ok(), "{}", name.display());
         }
         if said.contains(done) {
             let marks: Vec<_> = found
