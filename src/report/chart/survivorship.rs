@@ -52,31 +52,7 @@ pub fn survivorship(
     let curve = Curve::of(&times);
     let lowest =
         curve.steps().iter().map(|step| step.survival).filter(|share| *share > 1e-9).fold(1.0, f64::min);
-    let mut caption = format!(
-        "n {}, {} cut at its end and taken as censored; product limit, the scale is logarithmic: one process \
-         makes a straight line, two a bend.",
-        times.len(),
-        times.len() - complete
-    );
-    match criterion {
-        Some(Ok(own)) => {
-            let _ = write!(
-                caption,
-                " A gap of {:.1} s or more begins a new bout: there it is as likely a short as a long one; at the least {:.0} of {} gaps lie on its wrong side.",
-                own.criterion_s, own.misassigned, own.n
-            );
-        }
-        Some(Err(Missing::TooFew)) => {
-            let _ = write!(
-                caption,
-                " No criterion for where a bout ends: {complete} whole gaps of the {ENOUGH_GAPS} it needs; set it beforehand, by definition."
-            );
-        }
-        Some(Err(why)) => {
-            let _ = write!(caption, " No criterion for where a bout ends: {why}.");
-        }
-        None => {}
-    }
+    let caption = caption(times.len(), complete, criterion.as_ref());
     let criterion = criterion.and_then(Result::ok);
     let mut page = Page::new(look, &title, &caption);
     let plot = Area::new(LEFT, page.top + 4.0, page.canvas.width() - LEFT - MARGIN - 8.0, HEIGHT);
@@ -124,6 +100,50 @@ pub fn survivorship(
     if let Some(processes) = criterion.map(|own| &own.processes) {
         page.canvas.path(&fitted(processes, reach, floor, &frame), thin);
     }
+    let any_cut = marks(&mut page, &frame, &curve, lengths, look);
+    let mut legend = vec![(Sample::Glyph(Glyph::Disc), "seen to its end".to_owned())];
+    if any_cut {
+        legend.push((Sample::Glyph(Glyph::Ring), "its end not seen".to_owned()));
+    }
+    if criterion.is_some() {
+        legend.push((Sample::Line(thin), "two processes".to_owned()));
+    }
+    let _ = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &legend);
+    page.finish()
+}
+
+/// What the curve is made of, and where a bout ends or why that is not known.
+fn caption(n: usize, complete: usize, criterion: Option<&Result<&Criterion, Missing>>) -> String {
+    let mut caption = format!(
+        "n {}, {} cut at its end and taken as censored; product limit, the scale is logarithmic: one process \
+         makes a straight line, two a bend.",
+        n,
+        n - complete
+    );
+    match criterion {
+        Some(Ok(own)) => {
+            let _ = write!(
+                caption,
+                " A gap of {:.1} s or more begins a new bout: there it is as likely a short as a long one; at the least {:.0} of {} gaps lie on its wrong side.",
+                own.criterion_s, own.misassigned, own.n
+            );
+        }
+        Some(Err(Missing::TooFew)) => {
+            let _ = write!(
+                caption,
+                " No criterion for where a bout ends: {complete} whole gaps of the {ENOUGH_GAPS} it needs; set it beforehand, by definition."
+            );
+        }
+        Some(Err(why)) => {
+            let _ = write!(caption, " No criterion for where a bout ends: {why}.");
+        }
+        None => {}
+    }
+    caption
+}
+
+/// A mark for each length, that leads to the film; whether the end of any was not seen.
+fn marks(page: &mut Page, frame: &Frame, curve: &Curve, lengths: &[Length], look: &Look) -> bool {
     let mut any_cut = false;
     for own in lengths {
         let upto = curve.steps().iter().take_while(|step| step.at <= own.time.length);
@@ -148,15 +168,7 @@ pub fn survivorship(
         );
         page.canvas.hit(Area::around(x, y, 9.0), &own.session, own.at, words);
     }
-    let mut legend = vec![(Sample::Glyph(Glyph::Disc), "seen to its end".to_owned())];
-    if any_cut {
-        legend.push((Sample::Glyph(Glyph::Ring), "its end not seen".to_owned()));
-    }
-    if criterion.is_some() {
-        legend.push((Sample::Line(thin), "two processes".to_owned()));
-    }
-    let _ = page.legend(MARGIN, plot.bottom() + BELOW + 12.0, &legend);
-    page.finish()
+    any_cut
 }
 
 /// The share that two processes let last longer, as far as the plot goes.
