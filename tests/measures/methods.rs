@@ -527,8 +527,11 @@ fn samples() -> String {
     )
 }
 
-/// All of them, by name.
-const EXAMPLES: [(&str, fn() -> String); 15] = [
+/// Name of an example, and what makes its words.
+type Example = (&'static str, fn() -> String);
+
+/// All of them.
+const EXAMPLES: [Example; 15] = [
     ("bouts", bouts),
     ("trials", trials),
     ("latencies", latencies),

@@ -94,7 +94,9 @@ pub(super) fn of(table: &Table, page: f64, widths: &Widths<'_>) -> Vec<f64> {
         // People write larger than we print.
         #[allow(clippy::cast_precision_loss)] // A dozen columns.
         let more = (page - given.iter().sum::<f64>()) / given.len().max(1) as f64;
-        given.iter_mut().for_each(|own| *own += more);
+        for own in &mut given {
+            *own += more;
+        }
     }
     given
 }

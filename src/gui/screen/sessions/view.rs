@@ -32,34 +32,23 @@ impl Sessions {
         .spacing(12)
         .align_y(iced::Center);
         let list = self.list(palette);
-        let begin = |words: &'static str, purpose| {
+        let key = |words: &'static str, message: Message| {
             button(text(words).size(theme::BODY))
                 .padding([6, 12])
                 .style(theme::key(palette, false))
-                .on_press(Message::Begin(purpose))
+                .on_press(message)
         };
-        let ask = |words: &'static str, which| {
-            button(text(words).size(theme::BODY))
-                .padding([6, 12])
-                .style(theme::key(palette, false))
-                .on_press(Message::Sheet(which))
-        };
+        let ask = |words, which| key(words, Message::Sheet(which));
         let foot = column![
             row![
                 text("You").size(theme::BODY).color(palette.quiet),
                 container(field("Your code", &self.person, Message::Person)).width(120),
-                begin("Begin a coding of the chosen session", Purpose::Primary),
-                begin("Code it as the second coder", Purpose::Second),
+                key("Begin a coding of the chosen session", Message::Begin(Purpose::Primary)),
+                key("Code it as the second coder", Message::Begin(Purpose::Second)),
                 ask("Code by samples (Shift+F2)", Ask::BySamples),
                 space::horizontal(),
-                button(text("Other studies, settings (F9)").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::Settings),
-                button(text("New study").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::NewStudy),
+                key("Other studies, settings (F9)", Message::Settings),
+                key("New study", Message::NewStudy),
             ]
             .spacing(8)
             .align_y(iced::Center),
@@ -70,19 +59,10 @@ impl Sessions {
                     Message::ClipPath
                 )
                 .on_submit(Message::AddClip),
-                button(text("Add the clip").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::AddClip),
+                key("Add the clip", Message::AddClip),
                 ask("Reaction lag (Shift+F5)", Ask::Reaction),
-                button(text("Hand over, take in (F12)").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::HandOver),
-                button(text("Film kept (Shift+F12)").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::Films),
+                key("Hand over, take in (F12)", Message::HandOver),
+                key("Film kept (Shift+F12)", Message::Films),
             ]
             .spacing(8),
             row![
@@ -91,18 +71,12 @@ impl Sessions {
                 ask("New animal (Shift+F3)", Ask::NewAnimal),
                 ask("Plan (F4)", Ask::Plan),
                 ask("Study and people (F5)", Ask::Study),
-                button(text("Ethogram (F10)").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::Ethogram),
+                key("Ethogram (F10)", Message::Ethogram),
                 space::horizontal(),
                 ask("Results (F6)", Ask::Results),
                 ask("Progress (F7)", Ask::Progress),
                 ask("Agreement (F8)", Ask::Agreement),
-                button(text("Report (F11)").size(theme::BODY))
-                    .padding([6, 12])
-                    .style(theme::key(palette, false))
-                    .on_press(Message::Report),
+                key("Report (F11)", Message::Report),
             ]
             .spacing(8),
             row![
@@ -220,7 +194,8 @@ impl Sessions {
             left = left.push(quiet(format!("left out: {}", left_out.reason)));
         }
         // Many codings stand below each other, never outside.
-        let codings = container(codings.wrap().vertical_spacing(4)).align_right(Length::Fill);
+        let codings =
+            container(codings.wrap().vertical_spacing(4).align_x(iced::Right)).align_right(Length::Fill);
         let line = row![left, codings].spacing(12).align_y(iced::Center);
         button(line)
             .width(Length::Fill)
