@@ -6,8 +6,8 @@
 //!
 //! Two ways. The sizes of packets are known from the index at once: where nothing moves, a picture that is told
 //! as a change of the one before is small. Then key pictures are decoded, one a second at most and
-//! [`MAX_PICTURES`] in all, so that time and memory are bounded however long the film is; each is reduced to
-//! a grid of [`COLUMNS`] × [`ROWS`] cells, and two that follow each other are compared cell by cell.
+//! `MAX_PICTURES` in all, so that time and memory are bounded however long the film is; each is reduced to
+//! a grid of `COLUMNS` × `ROWS` cells, and two that follow each other are compared cell by cell.
 
 use std::ops::ControlFlow;
 use std::path::Path;

@@ -494,9 +494,11 @@ fn an_ethogram_in_use_stays_and_the_first_change_makes_the_next_revision() {
     assert!(find(&screen, "never lost"), "what was typed stays on its line");
     write(&mut screen, "example", "");
     assert!(matches!(press(&mut screen, Named::Escape, Modifiers::empty()), ethogram::Action::Leave(_)));
-    // A study whose ethogram is gone says so.
+    // A study whose ethogram is gone says so, and offers one to begin with.
     std::fs::remove_dir_all(study.root().join("ethograms")).unwrap();
-    assert!(find(&EthogramScreen::new(study), "This study has no ethogram."));
+    let words = "This study has no ethogram yet. Enter takes this whole starter as its first revision: a beginning to be \
+                 adapted to species and animal, not a standard.";
+    assert!(find(&EthogramScreen::new(study), words));
 }
 
 #[test]

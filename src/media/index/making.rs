@@ -167,18 +167,18 @@ impl Index {
         self.pts = Vec::with_capacity(placed.len());
         let first = fixed.first().copied().unwrap_or((0, 0));
         let lead = i64::try_from(first.0).unwrap_or(0);
-        self.pts.extend((0..lead).map(|n| first.1 - (lead - n) * usual));
+        self.pts.extend((0..lead).map(|n| along(first.1, n - lead, usual)));
         for pair in fixed.windows(2) {
             let [(from, start), (to, end)] = pair else { continue };
             let steps = i64::try_from(to - from).unwrap_or(1);
-            self.pts.extend((0..steps).map(|n| start + (end - start) * n / steps));
+            self.pts.extend((0..steps).map(|n| between(*start, *end, n, steps)));
         }
         if let Some((from, start)) = fixed.last() {
             let rest = i64::try_from(placed.len() - from).unwrap_or(1);
-            self.pts.extend((0..rest).map(|n| start + n * usual));
+            self.pts.extend((0..rest).map(|n| along(*start, n, usual)));
         } else {
             let all = i64::try_from(placed.len()).unwrap_or(0);
-            self.pts = (0..all).map(|n| n * usual).collect();
+            self.pts = (0..all).map(|n| along(0, n, usual)).collect();
         }
         self.packets = placed.iter().filter_map(|frame| frame.packet).collect();
         let first = self.pts.first().copied().unwrap_or(0);
@@ -187,11 +187,11 @@ impl Index {
         let last = self.pts.last().copied().unwrap_or(first);
         let before = self.pts.len().checked_sub(2).and_then(|place| self.pts.get(place));
         let own = placed.last().map_or(0, |frame| frame.duration);
-        let lasts = if own > 0 { own } else { before.map_or(0, |before| last - before) };
+        let lasts = if own > 0 { own } else { before.map_or(0, |before| last.saturating_sub(*before)) };
         self.end = time(last.saturating_add(lasts));
         if lasts <= 0 {
             // A single picture of which nobody says how long it lasts: a common picture's length.
-            self.end = self.end + Micros::from_millis(40);
+            self.end = Micros(self.end.0.saturating_add(Micros::from_millis(40).0));
         }
         odd
     }
@@ -349,7 +349,7 @@ fn usual_step(placed: &[Placed]) -> i64 {
     let mut steps: Vec<i64> = own
         .windows(2)
         .filter_map(|pair| match pair {
-            [a, b] if b > a => Some(b - a),
+            [a, b] if b > a => Some(b.saturating_sub(*a)),
             _ => None,
         })
         .collect();
@@ -358,4 +358,29 @@ fn usual_step(placed: &[Placed]) -> i64 {
     }
     steps.sort_unstable();
     steps.get(steps.len() / 2).copied().unwrap_or(1).max(1)
+}
+
+/// `n` steps on from a time, or back; a damaged file may say times at the end of what can be counted.
+fn along(from: i64, n: i64, step: i64) -> i64 {
+    from.saturating_add(n.saturating_mul(step))
+}
+
+/// The `n`th of `steps` even steps from one time to another.
+fn between(from: i64, to: i64, n: i64, steps: i64) -> i64 {
+    let way = (i128::from(to) - i128::from(from)) * i128::from(n) / i128::from(steps.max(1));
+    i64::try_from(i128::from(from) + way).unwrap_or(to)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_at_the_end_of_what_can_be_counted_stay_there() {
+        assert_eq!((along(100, 3, 40), along(100, -2, 40)), (220, 20));
+        assert_eq!(along(i64::MAX - 5, 3, 40), i64::MAX);
+        assert_eq!(along(i64::MIN + 5, -3, i64::MAX), i64::MIN);
+        assert_eq!((between(0, 100, 1, 4), between(-100, 100, 3, 4)), (25, 50));
+        assert_eq!(between(i64::MIN, i64::MAX, 4, 4), i64::MAX);
+    }
 }
