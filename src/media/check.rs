@@ -152,7 +152,7 @@ fn agrees(source: Source, mut index: Index) -> Result<(Source, Index, bool), Err
         let result = decoder.decode_to(
             *frame,
             Taking {
-                is_useful: &mut |_| false,
+                is_useful: &mut |_| ControlFlow::Continue(false),
                 take: &mut |picture| {
                     if picture.frame == *frame {
                         found = Some(picture.hash());

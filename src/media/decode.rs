@@ -65,8 +65,9 @@ struct Run {
 
 /// What is to happen with the pictures of a run.
 pub(super) struct Taking<'a> {
-    /// Whether a picture other than the target is of use; one that is not may be left undecoded.
-    pub(super) is_useful: &'a mut dyn FnMut(FrameNumber) -> bool,
+    /// Whether a picture other than the target is of use; one that is not may be left undecoded. Breaks
+    /// when nobody wants the run any more.
+    pub(super) is_useful: &'a mut dyn FnMut(FrameNumber) -> ControlFlow<(), bool>,
     /// Takes a picture, and may end the run early by breaking.
     pub(super) take: &'a mut dyn FnMut(Picture) -> ControlFlow<()>,
 }
@@ -88,6 +89,8 @@ pub(super) struct Decoder {
 const SKIPPING: &[&str] = &["h264", "mpeg2video", "mpeg1video", "mpeg4"];
 /// Pictures that may come out before one that is shown earlier, at most (H.264 and HEVC keep 16).
 const REORDERED: usize = 17;
+/// Pictures this near before the target are made ready after it: who jumped there waits for none of them.
+const HELD: u32 = 8;
 
 impl Decoder {
     pub(super) fn try_new(source: Source, index: Arc<Index>) -> Result<Self, Error> {
@@ -287,6 +290,7 @@ impl Decoder {
     /// Runs until the target came out; `false` when it was passed or the file ended.
     fn run_until(&mut self, target: FrameNumber, taking: &mut Taking<'_>) -> Result<bool, Error> {
         let mut raw = ffmpeg::frame::Video::empty();
+        let mut held = Vec::new();
         let mut beyond = 0;
         loop {
             match self.receive(&mut raw) {
@@ -303,14 +307,26 @@ impl Decoder {
                         return Err(self.damaged(target));
                     }
                     let mut stop = false;
-                    if is_whole && (frame == target || (taking.is_useful)(frame)) {
-                        let time = self.index.time(frame).unwrap_or(Micros::ZERO);
-                        let picture = self.converter.picture(&raw, frame, time).map_err(|why| {
-                            Error::Unreadable { frame, why, path: self.source.probe.path.clone() }
-                        })?;
-                        stop = (taking.take)(picture).is_break();
+                    let is_useful = frame == target
+                        || match (taking.is_useful)(frame) {
+                            ControlFlow::Continue(is_useful) => is_useful,
+                            // Whoever asked wants something else now; the run can go on later.
+                            ControlFlow::Break(()) => return Ok(true),
+                        };
+                    if is_whole && is_useful {
+                        if (1..=HELD).contains(&target.0.saturating_sub(frame.0)) {
+                            held.push((frame, std::mem::replace(&mut raw, ffmpeg::frame::Video::empty())));
+                        } else {
+                            stop = self.hand_over(&raw, frame, taking)?;
+                        }
                     }
                     if frame == target {
+                        for (frame, raw) in held.into_iter().rev() {
+                            if stop {
+                                break;
+                            }
+                            stop = self.hand_over(&raw, frame, taking)?;
+                        }
                         return Ok(true);
                     }
                     beyond += usize::from(frame > target);
@@ -318,7 +334,6 @@ impl Decoder {
                         return Ok(false);
                     }
                     if stop {
-                        // Whoever asked wants something else now; the run can go on later.
                         return Ok(true);
                     }
                 }
@@ -329,6 +344,22 @@ impl Decoder {
                 }
             }
         }
+    }
+
+    /// Converts a picture and gives it away; whether no more are wanted.
+    fn hand_over(
+        &mut self,
+        raw: &ffmpeg::frame::Video,
+        frame: FrameNumber,
+        taking: &mut Taking<'_>,
+    ) -> Result<bool, Error> {
+        let time = self.index.time(frame).unwrap_or(Micros::ZERO);
+        let picture = self.converter.picture(raw, frame, time).map_err(|why| Error::Unreadable {
+            frame,
+            why,
+            path: self.source.probe.path.clone(),
+        })?;
+        Ok((taking.take)(picture).is_break())
     }
 
     fn receive(&mut self, raw: &mut ffmpeg::frame::Video) -> Received {
@@ -391,8 +422,10 @@ impl Decoder {
         }
         if self.can_skip {
             let frame = self.index.frame_of_packet(ordinal);
-            let is_useless =
-                frame.is_some_and(|frame| frame < target && frame >= run.first && !(taking.is_useful)(frame));
+            let is_useless = frame.is_some_and(|frame| {
+                let no_use = ControlFlow::Continue(false);
+                frame < target && frame >= run.first && (taking.is_useful)(frame) == no_use
+            });
             if let Some(frame) = frame.filter(|_| is_useless) {
                 let _ = run.skipped.insert(frame);
             }

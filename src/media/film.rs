@@ -342,12 +342,24 @@ impl Worker {
         // The farther the key, the longer it takes to fill in, and the more must be there until then; but
         // each of them makes every jump slower.
         let near = (target.0.saturating_sub(key) / 16).clamp(NEAR, 2 * NEAR);
+        // Another wish breaks the run off, unless this run is on its way to it.
+        let is_stale = |state: &State, frame: FrameNumber| {
+            state.stop
+                || state.forget
+                || (state.serial != serial
+                    && state.wanted.is_none_or(|wanted| wanted <= frame || wanted > target || !is_request))
+        };
         // Far before a place that was jumped to nothing is kept: the codec need not even decode
         // it, and those who go back from there find it filled in. Who reads backward needs it all.
         let mut is_useful = |frame: FrameNumber| {
             let state = shared.lock();
             let is_jump = is_request && state.heading != Heading::Backward;
-            !is_jump || frame.0 + near >= target.0 || state.wanted == Some(frame)
+            let is_useful = !is_jump || frame.0 + near >= target.0 || state.wanted == Some(frame);
+            // One that is of use is taken first.
+            if !is_useful && is_stale(&state, frame) {
+                return ControlFlow::Break(());
+            }
+            ControlFlow::Continue(is_useful)
         };
         let mut take = |picture: Picture| {
             let frame = picture.frame;
@@ -378,11 +390,7 @@ impl Worker {
                 state.cache.put(Arc::new(picture));
             }
             reached |= frame == target;
-            // Another wish breaks the run off, unless this run is on its way to it.
-            let is_stale = state.stop
-                || state.forget
-                || (state.serial != serial
-                    && state.wanted.is_none_or(|wanted| wanted <= frame || wanted > target || !is_request));
+            let is_stale = is_stale(&state, frame);
             drop(state);
             if is_wanted {
                 shared.changed.notify_all();
