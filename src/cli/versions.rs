@@ -48,6 +48,13 @@ fn words(mark: Option<&Mark>) -> String {
 pub(super) fn merge(asked: &Merge, out: &mut dyn Write) -> CommandResult {
     let this = coding_file::read(&asked.coding)?;
     let other = coding_file::read(&asked.copy)?;
+    let of = |coding: &Coding| (coding.session.clone(), coding.by.clone(), coding.ethogram.id.clone());
+    if of(&this) == of(&other) && this.ethogram.revision != other.ethogram.revision {
+        return Err(Error::Usage(format!(
+            "the coding speaks of revision {} of the ethogram, the copy of revision {}: move the older one on first, with Shift+F2 while it is open in Coding",
+            this.ethogram.revision, other.ethogram.revision
+        )));
+    }
     if (&this.session, &this.by, &this.ethogram) != (&other.session, &other.by, &other.ethogram) {
         return Err(Error::Usage(
             "the two are not states of one coding: session, person and ethogram must be the same".to_owned(),

@@ -142,6 +142,20 @@ pub fn merge(base: Option<&Coding>, this: &Coding, other: &Coding, choice: Choic
     marks.sort_by_key(|mark| (mark.from, mark.id));
     let mut coding = Coding { marks, ..this.clone() };
     let mut remarks = Vec::new();
+    let mut aside = Vec::new();
+    for mark in &other.set_aside {
+        let is_here = |own: &Mark| own == mark;
+        if !coding.marks.iter().chain(&this.set_aside).any(is_here) {
+            let is_taken = coding.marks.iter().chain(&this.set_aside).any(|own| own.id == mark.id);
+            let id = if is_taken { next } else { mark.id };
+            next = if is_taken { MarkId(next.0 + 1) } else { next };
+            aside.push(Mark { id, ..mark.clone() });
+        }
+    }
+    if !aside.is_empty() {
+        remarks.push(format!("{} marks the copy had set aside are set aside here too", aside.len()));
+        coding.set_aside.extend(aside);
+    }
     for pass in coding.passes.iter_mut().filter(|pass| pass.done) {
         if !other.passes.iter().any(|there| there.name == pass.name && there.done) {
             pass.done = false;
@@ -240,6 +254,16 @@ mod tests {
         let merged = merge(None, &coding(&[(1, 10), (2, 20)]), &coding(&[(2, 22), (3, 30)]), Choice::This);
         assert_eq!(marks(&merged), [(1, 10), (2, 20), (3, 30)]);
         assert_eq!(merged.clashes.len(), 1);
+    }
+
+    #[test]
+    fn what_either_side_set_aside_stays() {
+        let (mut this, mut other) = (coding(&[(1, 10)]), coding(&[(1, 10)]));
+        this.set_aside = coding(&[(2, 20)]).marks;
+        other.set_aside = coding(&[(2, 20), (3, 30), (1, 11)]).marks;
+        let merged = merge(None, &this, &other, Choice::This);
+        assert_eq!(merged.coding.set_aside.iter().map(|mark| mark.id.0).collect::<Vec<_>>(), [2, 3, 4]);
+        assert_eq!((marks(&merged), merged.remarks.len()), (vec![(1, 10)], 1));
     }
 
     #[test]
