@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use super::stretches::{self, Held, Lines, Stretch};
 use crate::model::{
-    Actor, Behaviour, BehaviourId, Coding, Ethogram, Kind, Mark, MarkId, Placed, RecordingRule, Role,
+    Actor, Behaviour, BehaviourId, Coding, End, Ethogram, Kind, Mark, MarkId, Placed, RecordingRule, Role,
     Session, SetId,
 };
 use crate::time::{Micros, Span, Spans};
@@ -76,7 +76,7 @@ pub struct Pairing<'a> {
     session: &'a Session,
     marks: Marks,
     /// The marks of each record that are compared, by behaviour, found once.
-    by_behaviour: [BTreeMap<&'a BehaviourId, Vec<&'a Mark>>; 2],
+    by_behaviour: [BTreeMap<&'a BehaviourId, Vec<Compared>>; 2],
     window: Span,
     visible: Spans,
 }
@@ -103,6 +103,26 @@ pub(super) struct Laid {
     pub(super) labels: Vec<String>,
     /// In order.
     pub(super) stretches: Vec<Stretch>,
+}
+
+/// What is compared of a mark.
+#[derive(Debug, Clone, Copy)]
+struct Compared {
+    from: Micros,
+    to: End,
+    id: MarkId,
+}
+
+impl From<&Mark> for Compared {
+    fn from(mark: &Mark) -> Self {
+        Self { from: mark.from, to: mark.to, id: mark.id }
+    }
+}
+
+impl Compared {
+    fn span(&self, open_until: Micros) -> Option<Span> {
+        self.to.span(self.from, open_until)
+    }
 }
 
 /// An event, or a bout that begins in the compared time.
@@ -168,14 +188,9 @@ impl<'a> Pairing<'a> {
             return Err(NotComparable::NoWindow);
         };
         let window = a.intersection(b).ok_or(NotComparable::NoCommonTime)?;
-        let by_behaviour = [first, second].map(|coding| {
-            let mut own = coding.marks_by_behaviour();
-            for list in own.values_mut() {
-                list.retain(|mark| counts(mark, marks));
-            }
-            own
-        });
-        let hidden = |own: &BTreeMap<&BehaviourId, Vec<&Mark>>, end: Micros| -> Spans {
+        let by_behaviour = [first, second]
+            .map(|coding| coding.by_behaviour(|mark| counts(mark, marks).then(|| Compared::from(mark))));
+        let hidden = |own: &BTreeMap<&BehaviourId, Vec<Compared>>, end: Micros| -> Spans {
             let excluded = ethogram.with_role(Role::Excluded).filter_map(|b| own.get(&b.id)).flatten();
             excluded.filter_map(|mark| mark.span(end)).collect()
         };
@@ -327,7 +342,7 @@ impl<'a> Pairing<'a> {
 
     fn moments_of(
         &self,
-        own: &BTreeMap<&BehaviourId, Vec<&Mark>>,
+        own: &BTreeMap<&BehaviourId, Vec<Compared>>,
         behaviour: &Behaviour,
         compared: &Spans,
     ) -> Vec<Moment> {
@@ -371,7 +386,7 @@ impl<'a> Pairing<'a> {
 }
 
 /// The states of a record along time, in order.
-fn line(own: &BTreeMap<&BehaviourId, Vec<&Mark>>, states: &[&Behaviour], end: Micros) -> Vec<Held> {
+fn line(own: &BTreeMap<&BehaviourId, Vec<Compared>>, states: &[&Behaviour], end: Micros) -> Vec<Held> {
     let mut line = Vec::new();
     for (label, behaviour) in states.iter().enumerate() {
         let marks = own.get(&behaviour.id).into_iter().flatten();

@@ -107,9 +107,14 @@ impl Lines<'_> {
     }
 
     fn exact(&self) -> Vec<Stretch> {
-        let of_line = |line: &[Held]| line.iter().flat_map(|held| [held.span.from, held.span.to]).collect();
-        let mut edges: Vec<Micros> =
-            self.records.into_iter().flat_map(|line| -> Vec<Micros> { of_line(line) }).collect();
+        let mut edges = Vec::with_capacity(2 * self.records.iter().map(|line| line.len()).sum::<usize>());
+        for held in self.records.into_iter().flatten() {
+            // Most states begin where the one before ends.
+            if edges.last() != Some(&held.span.from) {
+                edges.push(held.span.from);
+            }
+            edges.push(held.span.to);
+        }
         // Two rising lists: the stable sort finds them and merges.
         edges.sort();
         edges.dedup();

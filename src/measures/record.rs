@@ -155,7 +155,7 @@ impl<'a> Record<'a> {
             session,
             study,
             marks,
-            by_behaviour: coding.marks_by_behaviour(),
+            by_behaviour: coding.by_behaviour(Some),
             window,
             excluded: Spans::default(),
             visible: Spans::default(),

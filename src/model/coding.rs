@@ -1,8 +1,9 @@
 //! Codings: one person's record of one session.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 use chrono::{DateTime, FixedOffset};
+use rustc_hash::FxHashMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -160,19 +161,24 @@ impl Coding {
         }
     }
 
-    /// The marks of each behaviour, in the record's order.
+    /// What `take` takes of the marks of each behaviour, in the record's order. Marks are large and many: who
+    /// goes through them several times takes what is needed.
     #[must_use]
-    pub fn marks_by_behaviour(&self) -> BTreeMap<&BehaviourId, Vec<&Mark>> {
+    pub fn by_behaviour<'a, T>(
+        &'a self,
+        take: impl Fn(&'a Mark) -> Option<T>,
+    ) -> BTreeMap<&'a BehaviourId, Vec<T>> {
         // Found by hash while marks are many, put in order once.
-        let mut places: HashMap<&BehaviourId, usize> = HashMap::new();
-        let mut lists: Vec<(&BehaviourId, Vec<&Mark>)> = Vec::new();
+        let mut places: FxHashMap<&BehaviourId, usize> = FxHashMap::default();
+        let mut lists: Vec<(&BehaviourId, Vec<T>)> = Vec::new();
         for mark in &self.marks {
+            let Some(taken) = take(mark) else { continue };
             let place = *places.entry(&mark.behaviour).or_insert_with(|| {
                 lists.push((&mark.behaviour, Vec::new()));
                 lists.len() - 1
             });
             if let Some((_, list)) = lists.get_mut(place) {
-                list.push(mark);
+                list.push(taken);
             }
         }
         lists.into_iter().collect()

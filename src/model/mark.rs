@@ -100,11 +100,7 @@ impl Mark {
     /// a bout that would end before it starts.
     #[must_use]
     pub fn span(&self, open_until: Micros) -> Option<Span> {
-        match self.to {
-            End::Event => None,
-            End::Open => Span::try_new(self.from, open_until),
-            End::At(to) => Span::try_new(self.from, to),
-        }
+        self.to.span(self.from, open_until)
     }
 }
 
@@ -121,6 +117,16 @@ pub enum End {
 }
 
 impl End {
+    /// As [`Mark::span`], of a mark that begins at `from`.
+    #[must_use]
+    pub fn span(self, from: Micros, open_until: Micros) -> Option<Span> {
+        match self {
+            Self::Event => None,
+            Self::Open => Span::try_new(from, open_until),
+            Self::At(to) => Span::try_new(from, to),
+        }
+    }
+
     /// Whether there is no end to write.
     #[must_use]
     pub const fn is_event(&self) -> bool {

@@ -2,8 +2,10 @@
 //!
 //! A check names the place by JSON pointer (RFC 6901); storage turns it into line and column.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::{
     Animal, Behaviour, BehaviourId, Coding, ConcernRule, End, Ethogram, Kind, Mark, MarkId, Role, Session,
@@ -362,10 +364,11 @@ pub fn coding(coding: &Coding, ethogram: &Ethogram, session: &Session) -> Vec<Pr
         found.error("/window", "the window ends before it starts", "correct it or remove it");
     }
     // An archive has millions of marks: what is asked of each is found by hash.
-    let known: HashMap<&BehaviourId, &Behaviour> =
+    let known: FxHashMap<&BehaviourId, &Behaviour> =
         ethogram.behaviours.iter().rev().map(|own| (&own.id, own)).collect();
-    let mut ids = HashSet::with_capacity(coding.marks.len());
-    let mut told = HashSet::new();
+    let mut ids = FxHashSet::default();
+    ids.reserve(coding.marks.len());
+    let mut told = FxHashSet::default();
     let mut before: Option<&Mark> = None;
     for (i, mark) in coding.marks.iter().enumerate() {
         if !ids.insert(mark.id) {
@@ -482,13 +485,13 @@ fn check_sample(found: &mut Problems, i: usize, mark: &Mark, coding: &Coding) {
 }
 
 /// Bouts of one set, and bouts of one behaviour, never overlap.
-fn check_overlaps(found: &mut Problems, coding: &Coding, known: &HashMap<&BehaviourId, &Behaviour>) {
+fn check_overlaps(found: &mut Problems, coding: &Coding, known: &FxHashMap<&BehaviourId, &Behaviour>) {
     #[derive(PartialEq, Eq, Hash)]
     enum Line<'a> {
         Set(&'a SetId),
         Alone(&'a BehaviourId),
     }
-    let mut last: HashMap<Line<'_>, (Span, MarkId)> = HashMap::new();
+    let mut last: FxHashMap<Line<'_>, (Span, MarkId)> = FxHashMap::default();
     let mut order: Vec<(usize, &Mark)> = coding.marks.iter().enumerate().collect();
     order.sort_by_key(|(_, mark)| (mark.from, mark.id));
     for (i, mark) in order {

@@ -1,5 +1,7 @@
 //! Intervals for shares and rates.
 
+use std::sync::OnceLock;
+
 use statrs::distribution::{Beta, Binomial, ChiSquared, ContinuousCDF as _, Discrete as _, Normal};
 
 use super::Undefined;
@@ -113,6 +115,9 @@ pub fn rate_ratio(
     })
 }
 
+/// What [`limits`] finds, kept: the same small counts are asked for again and again, and a quantile takes a search.
+static KNOWN: [OnceLock<Option<(f64, f64)>>; 256] = [const { OnceLock::new() }; 256];
+
 /// Garwood's exact interval for a rate: `count` events in `time` units, 95 % (Garwood 1936,
 /// Biometrika 28:437–442). `None` without time. Bouts that come in clusters break its assumption.
 #[must_use]
@@ -120,10 +125,16 @@ pub fn garwood(count: u32, time: f64) -> Option<(f64, f64)> {
     if !(time > 0.0 && time.is_finite()) {
         return None;
     }
+    let known = usize::try_from(count).ok().and_then(|place| KNOWN.get(place));
+    let (low, high) = known.map_or_else(|| limits(count), |own| *own.get_or_init(|| limits(count)))?;
+    Some((low / time, high / time))
+}
+
+/// The means under which as many events or more, and as many or fewer, come in 2.5 % of all cases.
+fn limits(count: u32) -> Option<(f64, f64)> {
     let point = |freedom: f64, p: f64| ChiSquared::new(freedom).ok().map(|d| d.inverse_cdf(p) / 2.0);
     let low = if count == 0 { 0.0 } else { point(2.0 * f64::from(count), 0.025)? };
-    let high = point(2.0 * f64::from(count) + 2.0, 0.975)?;
-    Some((low / time, high / time))
+    Some((low, point(2.0 * f64::from(count) + 2.0, 0.975)?))
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use chrono::{DateTime, Datelike as _, FixedOffset};
 
 use super::study_folder::{self, Definitions};
-use super::{Error, StudyFolder, coding_file, json};
+use super::{Error, StudyFolder, coding_file, cores, json};
 use crate::model::validate::{self, Gravity};
 use crate::model::{
     AnimalId, Coding, Ethogram, EthogramId, EthogramRef, SESSION_FORMAT, Session, SessionId, VERSION,
@@ -69,6 +69,9 @@ pub struct CodingRead {
     pub ethogram: Arc<Ethogram>,
 }
 
+/// Sessions whose small files are held at once while places are found.
+const BLOCK: usize = 1_000;
+
 impl Archive {
     /// Over an opened study.
     #[must_use]
@@ -91,11 +94,16 @@ impl Archive {
         let mut folders: Vec<PathBuf> =
             entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
         folders.sort();
-        for folder in folders {
-            match json::read::<Session>(&folder.join("session.json"), SESSION_FORMAT) {
-                Ok(session) if takes(&session) => places.push(Place::of(folder, &session)),
-                Ok(_) => {}
-                Err(error) => problems.push(error),
+        for block in folders.chunks(BLOCK) {
+            let read = cores::each(block, |folder| -> Result<Session, Error> {
+                json::read(&folder.join("session.json"), SESSION_FORMAT)
+            });
+            for (folder, read) in block.iter().zip(read) {
+                match read {
+                    Ok(session) if takes(&session) => places.push(Place::of(folder.clone(), &session)),
+                    Ok(_) => {}
+                    Err(error) => problems.push(error),
+                }
             }
         }
         places.sort_by(|a, b| (a.recorded_at, &a.session).cmp(&(b.recorded_at, &b.session)));

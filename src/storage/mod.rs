@@ -8,6 +8,7 @@ pub mod acceptance;
 pub mod archive;
 pub mod coding_file;
 pub mod conflict;
+mod cores;
 pub mod fingerprint;
 pub mod journal;
 pub mod json;

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::coding_file::{self, CodingHead};
-use super::{Error, conflict, json};
+use super::{Error, conflict, cores, json};
 use crate::files;
 use crate::model::validate::{self, Gravity, Problem};
 use crate::model::{
@@ -301,8 +301,9 @@ impl StudyFolder {
         let mut folders: Vec<PathBuf> =
             entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| path.is_dir()).collect();
         folders.sort();
-        for folder in folders {
-            match read_session_folder(&folder) {
+        let read = cores::each(&folders, |folder| read_session_folder(folder));
+        for (folder, read) in folders.into_iter().zip(read) {
+            match read {
                 Ok((entry, problems)) => {
                     listing.sessions.push(entry);
                     listing.problems.extend(problems);
