@@ -200,6 +200,19 @@ pub fn choice(palette: Palette, here: bool) -> impl Fn(&Theme, button::Status) -
     }
 }
 
+/// A line of a list of actions: no frame, so that many of them stay quiet.
+pub fn action(palette: Palette) -> impl Fn(&Theme, button::Status) -> button::Style {
+    move |_, status| {
+        let hovered = matches!(status, button::Status::Hovered | button::Status::Pressed);
+        button::Style {
+            background: hovered.then_some(Background::Color(palette.raised)),
+            text_color: palette.text,
+            border: Border { radius: 6.0.into(), ..Border::default() },
+            ..button::Style::default()
+        }
+    }
+}
+
 /// Words over the picture: light on dark in both modes.
 #[must_use]
 pub fn over_picture(_: &Theme) -> container::Style {

@@ -98,8 +98,8 @@ mod tests {
         let mut film = Straight::open(&path).unwrap();
         let (mut before, mut seen, mut number) = (None, Vec::new(), 0);
         while let Some(next) = film.next_picture() {
-            let image = next.picture.to_rgba();
-            let middle = image.get_pixel(WIDTH / 2, HEIGHT / 2).0[1] > 128;
+            // Nearest samples: the one in the middle is that of the whole picture.
+            let middle = next.picture.to_rgba_within(1, 1).get_pixel(0, 0).0[1] > 128;
             if before.replace(middle).is_some_and(|before| before != middle) {
                 seen.push(Micros(number * 1_000_000 / PICTURES_PER_SECOND));
             }

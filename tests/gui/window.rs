@@ -7,12 +7,13 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use shedlight::model::{
-    Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Role, Session, Study, Taxon,
-    starter,
+    Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Person, Role, Session, Study,
+    Taxon, starter,
 };
 use shedlight::storage::{StudyFolder, coding_file, fingerprint};
 use shedlight::time::Micros;
 
+use crate::common::python::python;
 use crate::common::{barcode_clip, folder};
 
 /// A study around a clip of 40 s.
@@ -327,6 +328,131 @@ fn faces_are_covered_by_key_and_mouse_and_nothing_is_coded_meanwhile() {
     drop(window);
 }
 
+#[test]
+fn a_newcomer_comes_from_an_empty_start_to_a_first_coded_minute_by_keys_alone() {
+    let _alone = display();
+    let folder = folder();
+    let clip = folder.path().join("walk.mp4");
+    barcode_clip(&clip, 1_700, &["-c:v", "libx264", "-preset", "ultrafast", "-g", "50"]);
+    let child = Command::new(env!("CARGO_BIN_EXE_shedlight"))
+        .env("HOME", folder.path())
+        .env("XDG_CONFIG_HOME", folder.path().join("config"))
+        .env("ICED_BACKEND", "tiny-skia")
+        .env_remove("WAYLAND_DISPLAY")
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let window = Window { child };
+    xdotool(&["windowfocus", "--sync", &window.id()]);
+    let pause = || std::thread::sleep(Duration::from_millis(800));
+    pause();
+    // The cautions; then no study is open, and the window says what to do.
+    xdotool(&["key", "Return"]);
+    pause();
+    xdotool(&["key", "Tab"]);
+    xdotool(&["type", "--delay", "20", clip.to_str().unwrap()]);
+    xdotool(&["key", "Return"]);
+    pause();
+    // The animal's name has the keys; the ethogram is the one for tortoises; Enter makes the study.
+    xdotool(&["type", "--delay", "20", "Bramble"]);
+    xdotool(&["key", "Tab"]);
+    xdotool(&["type", "--delay", "20", "k-1"]);
+    xdotool(&["key", "--delay", "60", "F2", "Return"]);
+    let study = folder.path().join("walk-study");
+    let coding = wait_for("the coding", || {
+        let session = std::fs::read_dir(study.join("sessions")).ok()?.next()?.ok()?;
+        Some(session.path().join("K-1.1.coding.json")).filter(|path| path.is_file())
+    });
+    let _ = wait_for("the first picture", || coding_file::place(&coding));
+    // The second pass, activity; a state holds until the next one of its set begins, a minute on.
+    xdotool(&["key", "--delay", "60", "F4", "r"]);
+    wait_for("a bout", || (marks(&coding).len() == 1).then_some(()));
+    for _ in 0..12 {
+        xdotool(&["key", "--delay", "60", "ctrl+Right"]);
+    }
+    wait_for("a minute on", || (coding_file::place(&coding) == Some(Micros(60_000_000))).then_some(()));
+    xdotool(&["key", "m"]);
+    wait_for("the next bout", || (marks(&coding).len() == 2).then_some(()));
+    let minute = [
+        ("still-relaxed".to_owned(), Micros(0), End::At(Micros(60_000_000))),
+        ("move".to_owned(), Micros(60_000_000), End::Open),
+    ];
+    assert_eq!(marks(&coding), minute);
+    drop(window);
+}
+
+/// Seconds of a stroke by who types seldom, and of thinking before a line: Card, Moran and Newell, "The
+/// keystroke-level model for user performance time with interactive systems", CACM 23(7), 1980.
+const STROKE: f64 = 0.28;
+const THOUGHT: f64 = 1.35;
+
+#[test]
+fn the_facts_of_a_session_are_written_by_keys_in_less_than_a_minute_of_strokes_and_thoughts() {
+    let _alone = display();
+    let folder = folder();
+    let (root, config) = (folder.path().join("study"), folder.path().join("config"));
+    let _ = study(&root);
+    let mut open = StudyFolder::open(&root).unwrap();
+    open.study.people.push(Person { code: "K-01".into(), ..Person::default() });
+    open.save_study().unwrap();
+    // The session before it, from which most is as it was.
+    let mut last = Session::new("s0".into(), "bramble".into());
+    last.recorded_at = Some("2026-03-01T15:00:00Z".parse().unwrap());
+    last.handler = Some("K-01".into());
+    last.facts.air_c = Some(27.5);
+    last.facts.basking_c = Some(33.0);
+    last.facts.exit_open = Some(true);
+    last.facts.other_food = Some(false);
+    last.facts.enclosure_as_usual = Some(true);
+    last.facts.apart_from_group = Some(false);
+    last.food =
+        vec![shedlight::model::Food { item: "melon".to_owned(), grams: Some(6.0), extra: Extra::new() }];
+    open.save_session(&last).unwrap();
+    let mut own = open.session(&"s1".into()).unwrap();
+    own.recorded_at = Some("2026-03-03T15:00:00Z".parse().unwrap());
+    open.save_session(&own).unwrap();
+    let window = Window::open_with(&root, &config, &[]);
+    std::thread::sleep(Duration::from_millis(1_500));
+    let (mut strokes, mut thoughts) = (0, 0.0);
+    let mut keys = |keys: &[&str]| {
+        strokes += keys.len();
+        thoughts += THOUGHT;
+        xdotool(&[&["key", "--delay", "40"], keys].concat());
+    };
+    // The newest session is chosen. Its facts; as last time; then what changed.
+    keys(&["F2"]);
+    std::thread::sleep(Duration::from_millis(800));
+    keys(&["F4"]);
+    // Air was cooler: past began, anchor, handler, plan and step.
+    keys(&["Tab", "Tab", "Tab", "Tab", "Tab"]);
+    keys(&["ctrl+a", "2", "6"]);
+    keys(&["Tab", "Tab", "4"]);
+    keys(&["Tab", "b", "e", "t"]);
+    keys(&["Tab", "n", "o"]);
+    keys(&["Tab", "Tab", "Tab", "Tab", "Tab"]);
+    keys(&["ctrl+a", "m", "e", "l", "o", "n", "space", "8"]);
+    keys(&["Tab", "s", "t", "a", "y"]);
+    keys(&["Tab", "Tab"]);
+    keys(&["c", "a", "l", "m", "space", "b", "u", "t", "space", "s", "l", "o", "w"]);
+    keys(&["Tab", "k", "minus", "0", "1"]);
+    keys(&["Return"]);
+    let kept = wait_for("the facts", || {
+        let own = open.session(&"s1".into()).unwrap();
+        own.decision.is_some().then_some(own)
+    });
+    assert_eq!((kept.facts.air_c, kept.facts.basking_c), (Some(26.0), Some(33.0)));
+    assert_eq!((kept.facts.days_since_fed, kept.facts.disturbance_expected), (Some(4.0), Some(false)));
+    assert_eq!((kept.facts.exit_open, kept.facts.apart_from_group), (Some(true), Some(false)));
+    assert_eq!(kept.food[0].grams, Some(8.0));
+    assert_eq!(kept.decision.as_ref().unwrap().reason, "calm but slow");
+    let by = kept.decision.as_ref().unwrap().by.clone();
+    assert_eq!((kept.handler, by), (Some("K-01".into()), Some("K-01".into())));
+    #[allow(clippy::cast_precision_loss)]
+    let seconds = strokes as f64 * STROKE + thoughts;
+    assert!(seconds < 60.0, "{strokes} strokes, {seconds:.0} s");
+    drop(window);
+}
+
 /// A window whose study lies on a disk of its own, four MiB small: the disk goes with the window, and is reached
 /// from outside through it.
 #[cfg(target_os = "linux")]
@@ -389,11 +515,19 @@ fn leaving_with_steps_a_full_disk_did_not_take_asks_first_and_loses_nothing() {
     xdotool(&["key", "--delay", "60", "Right", "1", "Escape"]);
     std::thread::sleep(Duration::from_millis(800));
     assert!(title(&window).contains("Bramble"), "the coding is still there: {}", title(&window));
+    // Closed by its frame it asks as well.
+    xdotool(&["key", "--delay", "60", "Right", "1"]);
+    let _ = python("tests/gui/close_window.py", &[window.id()]);
+    std::thread::sleep(Duration::from_millis(800));
+    assert!(title(&window).contains("Bramble"), "the window is still there");
     // Room again: what is done next is taken with all that waited, and leaving leaves.
     std::fs::remove_file(&ballast).unwrap();
     xdotool(&["key", "--delay", "60", "Right"]);
     wait_for("what waited to be written", || (marks(&coding).len() > there).then_some(()));
     xdotool(&["key", "Escape"]);
     wait_for("the sessions", || (!title(&window).contains("Bramble")).then_some(()));
-    drop(window);
+    // With nothing left to write, the frame closes it.
+    let mut window = window;
+    let _ = python("tests/gui/close_window.py", &[window.id()]);
+    let _ = wait_for("the end of the program", || window.child.try_wait().unwrap());
 }

@@ -199,7 +199,7 @@ impl NewStudy {
                 .padding([8, 16])
                 .style(theme::key(palette, true))
                 .on_press(Message::Make),
-            button(text("Back").size(theme::BODY))
+            button(text("Back (Escape)").size(theme::BODY))
                 .padding([8, 16])
                 .style(theme::key(palette, false))
                 .on_press(Message::Leave),

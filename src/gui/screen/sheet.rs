@@ -85,13 +85,18 @@ impl SheetScreen {
             Subject::Study => sheets::study::sheet(&folder.study),
         };
         sheet.show_in(units);
+        let last = if sheet.lines().any(|line| line.last_time().is_some()) {
+            " F4 writes the empty lines as last time."
+        } else {
+            ""
+        };
         Ok(Self {
             folder,
             subject,
             session: read,
             before: sheet.clone(),
             sheet,
-            said: "Tab goes from line to line, Enter keeps the sheet, Escape leaves it.".to_owned(),
+            said: format!("Tab goes from line to line, Enter keeps the sheet, Escape leaves it.{last}"),
             leaving: false,
         })
     }
@@ -123,6 +128,17 @@ impl SheetScreen {
                     return Action::None;
                 }
                 return Action::Leave(Box::new(self.folder.clone()));
+            }
+            Message::KeyDown(Key::Named(Named::F4), _) => {
+                self.said = match self.sheet.write_as_last_time() {
+                    0 => "No empty line is left of which the last time is known.".to_owned(),
+                    1 => "One line is as last time now: look whether it was so again; Enter keeps it."
+                        .to_owned(),
+                    n => format!(
+                        "{n} lines are as last time now: look whether it was so again; Enter keeps them."
+                    ),
+                };
+                self.leaving = false;
             }
             Message::KeyDown(key, modifiers) => {
                 let is_save = matches!(key.as_ref(), Key::Character("s")) && modifiers.command();

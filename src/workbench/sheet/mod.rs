@@ -46,6 +46,9 @@ pub struct Line {
     pub problem: Option<String>,
 }
 
+/// Before a hint of what it was the last time.
+const LAST_TIME: &str = "last time ";
+
 impl Line {
     /// A line.
     #[must_use]
@@ -58,6 +61,12 @@ impl Line {
             value: value.into(),
             problem: None,
         }
+    }
+
+    /// What stood there the last time.
+    #[must_use]
+    pub fn last_time(&self) -> Option<&str> {
+        self.hint.strip_prefix(LAST_TIME)
     }
 }
 
@@ -79,6 +88,21 @@ impl Sheet {
             line.value = value;
             line.problem = None;
         }
+    }
+
+    /// Writes on empty lines what stood there the last time; on how many.
+    pub fn write_as_last_time(&mut self) -> usize {
+        let empty = |line: &&mut Line| line.value.trim().is_empty();
+        let lines = self.sections.iter_mut().flat_map(|section| &mut section.lines).filter(empty);
+        let mut count = 0;
+        for line in lines {
+            if let Some(last) = line.last_time().map(str::to_owned) {
+                line.value = last;
+                line.problem = None;
+                count += 1;
+            }
+        }
+        count
     }
 
     /// The unit of a line; empty when it has none.

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, FixedOffset};
 
-use super::{Line, Section, Sheet, flag_words, number_words, units, word_of};
+use super::{LAST_TIME, Line, Section, Sheet, flag_words, number_words, units, word_of};
 use crate::model::{Choice, ClockAnchor, Decision, Extra, Food, LeftOut, Session, ShedState, Study};
 use crate::time::Micros;
 
@@ -33,7 +33,7 @@ pub fn sheet(session: &Session, study: &Study, last: Option<&Session>) -> Sheet 
         .collect();
     let people: Vec<&str> = study.people.iter().map(|person| person.code.as_str()).collect();
     let mut sections = vec![
-        Section { title: "Whose and when", lines: whose_lines(session, &people, &plans) },
+        Section { title: "Whose and when", lines: whose_lines(session, &people, &plans, last) },
         Section { title: "Conditions", lines: condition_lines(session, last) },
         Section { title: "After it", lines: after_lines(session, &people, last) },
     ];
@@ -46,10 +46,12 @@ pub fn sheet(session: &Session, study: &Study, last: Option<&Session>) -> Sheet 
 
 /// What it was the last time.
 fn before(value: Option<String>) -> String {
-    value.filter(|value| !value.is_empty()).map_or_else(String::new, |value| format!("last time {value}"))
+    value.filter(|value| !value.is_empty()).map_or_else(String::new, |value| format!("{LAST_TIME}{value}"))
 }
 
-fn whose_lines(session: &Session, people: &[&str], plans: &[&str]) -> Vec<Line> {
+fn whose_lines(session: &Session, people: &[&str], plans: &[&str], last: Option<&Session>) -> Vec<Line> {
+    let handler = before(last.and_then(|last| last.handler.as_ref()).map(ToString::to_string));
+    let handler = if handler.is_empty() { people.join(", ") } else { handler };
     vec![
         Line::new(
             "recorded_at",
@@ -69,7 +71,7 @@ fn whose_lines(session: &Session, people: &[&str], plans: &[&str]) -> Vec<Line> 
             "handler",
             "Handler",
             "",
-            &people.join(", "),
+            &handler,
             session.handler.as_ref().map_or("", |own| own.as_str()),
         ),
         Line::new(
@@ -200,11 +202,12 @@ pub fn read(sheet: &mut Sheet, session: &Session, study: &Study) -> Option<Sessi
     let mut new = session.clone();
     new.recorded_at = sheet.read("recorded_at", |text| moment(text, session.recorded_at));
     new.clock_anchors = sheet.read("anchors", |text| read_anchors(text, session)).unwrap_or_default();
+    let known = |text: &str| {
+        let person = study.people.iter().find(|person| person.code.as_str().eq_ignore_ascii_case(text));
+        person.map(|person| person.code.clone())
+    };
     new.handler = sheet.read("handler", |text| {
-        let known = study.people.iter().find(|person| person.code.as_str().eq_ignore_ascii_case(text));
-        known
-            .map(|person| person.code.clone())
-            .ok_or_else(|| "no such person in this study (F4 adds one)".to_owned())
+        known(text).ok_or_else(|| "no such person in this study (F5 in Sessions adds one)".to_owned())
     });
     new.plan = sheet.read("plan", |text| {
         let known = study.plans.iter().find(|plan| plan.id.as_str() == text && plan.animal == session.animal);
@@ -237,7 +240,8 @@ pub fn read(sheet: &mut Sheet, session: &Session, study: &Study) -> Option<Sessi
     let choice = sheet.choice("decision", &CHOICES);
     let to_step = sheet.whole("to_step", 1000);
     let reason = sheet.text("why").unwrap_or_default();
-    let by = sheet.text("by").map(|code| code.as_str().into());
+    // Who decides need not be one of the study's people.
+    let by = sheet.text("by").map(|code| known(&code).unwrap_or_else(|| code.as_str().into()));
     if choice.is_some() && reason.is_empty() {
         let _: Option<()> = sheet.read("decision", |_| Err("a decision needs its reason".to_owned()));
     }

@@ -1,5 +1,6 @@
 //! The home: what is in the study, who coded what, what to do next.
 
+mod actions;
 mod background;
 mod view;
 
@@ -312,6 +313,9 @@ impl Sessions {
             Key::Named(Named::ArrowUp) => {
                 self.chosen = place.checked_sub(1).and_then(go).unwrap_or(self.chosen);
             }
+            Key::Character("n") if modifiers.command() => return Action::NewStudy(None),
+            Key::Named(Named::Enter) if self.folder.is_none() => return Action::NewStudy(None),
+            Key::Named(Named::Enter) if modifiers.command() => return self.begin(Purpose::Second),
             Key::Named(Named::Enter) => {
                 return match self.own_coding() {
                     Some(path) => Action::Open(path),
@@ -465,6 +469,15 @@ impl Sessions {
     }
 
     fn add_clip(&mut self, path: PathBuf) -> Action {
+        if !path.exists() {
+            let why = if path.as_os_str().is_empty() {
+                "Write the path of a video file."
+            } else {
+                "There is no such file: "
+            };
+            self.said = Some(format!("{why}{}", path.display()));
+            return Action::None;
+        }
         if path.join("study.json").is_file() {
             self.said = Some(format!("That is a study: F9 opens it by its path: {}", path.display()));
             return Action::None;

@@ -3,9 +3,8 @@
 use iced::widget::{button, column, container, row, scrollable, space, text, text_input};
 use iced::{Element, Length};
 
-use super::{Ask, Message, Sessions, state_of};
+use super::{Message, Sessions, state_of};
 use crate::gui::theme::{self, Mode, Palette};
-use crate::model::Purpose;
 use crate::storage::{CodingHead, SessionEntry};
 
 /// Lines of a long list that are drawn.
@@ -15,7 +14,7 @@ impl Sessions {
     /// The screen.
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        let Some(folder) = &self.folder else { return empty(self.said.as_deref(), palette) };
+        let Some(folder) = &self.folder else { return self.empty(palette) };
         let field = |hint: &'static str, value: &str, on: fn(String) -> Message| {
             text_input(hint, value)
                 .size(theme::BODY)
@@ -27,81 +26,31 @@ impl Sessions {
             text(&folder.study.title).size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
             text(folder.study.place.as_deref().unwrap_or("")).size(theme::BODY).color(palette.quiet),
             space::horizontal(),
-            container(field("Show only …", &self.filter, Message::Filter)).width(220),
+            container(field("Show only …", &self.filter, Message::Filter)).width(232),
         ]
         .spacing(12)
         .align_y(iced::Center);
         let list = self.list(palette);
-        let key = |words: &'static str, message: Message| {
-            button(text(words).size(theme::BODY))
-                .padding([6, 12])
-                .style(theme::key(palette, false))
-                .on_press(message)
-        };
-        let ask = |words, which| key(words, Message::Sheet(which));
-        let foot = column![
-            row![
-                text("You").size(theme::BODY).color(palette.quiet),
-                container(field("Your code", &self.person, Message::Person)).width(120),
-                key("Begin a coding of the chosen session", Message::Begin(Purpose::Primary)),
-                key("Code it as the second coder", Message::Begin(Purpose::Second)),
-                ask("Code by samples (Shift+F2)", Ask::BySamples),
-                space::horizontal(),
-                key("Other studies, settings (F9)", Message::Settings),
-                key("New study", Message::NewStudy),
-            ]
-            .spacing(8)
-            .align_y(iced::Center),
-            row![
-                field(
-                    "Path of a video file, or of a folder of them: new sessions",
-                    &self.clip_path,
-                    Message::ClipPath
-                )
-                .on_submit(Message::AddClip),
-                key("Add the clip", Message::AddClip),
-                ask("Reaction lag (Shift+F5)", Ask::Reaction),
-                key("Hand over, take in (F12)", Message::HandOver),
-                key("Film kept (Shift+F12)", Message::Films),
-            ]
-            .spacing(8),
-            row![
-                ask("Session (F2)", Ask::Session),
-                ask("Animal (F3)", Ask::Animal),
-                ask("New animal (Shift+F3)", Ask::NewAnimal),
-                ask("Plan (F4)", Ask::Plan),
-                ask("Study and people (F5)", Ask::Study),
-                key("Ethogram (F10)", Message::Ethogram),
-                space::horizontal(),
-                ask("Results (F6)", Ask::Results),
-                ask("Progress (F7)", Ask::Progress),
-                ask("Agreement (F8)", Ask::Agreement),
-                key("Report (F11)", Message::Report),
-            ]
-            .spacing(8),
-            row![
-                container(
-                    text(
-                        self.said
-                            .as_deref()
-                            .unwrap_or("Up and Down choose, Enter opens your coding or begins one.")
-                    )
-                    .size(theme::BODY)
-                    .color(if self.said.is_some() {
-                        palette.accent
-                    } else {
-                        palette.quiet
-                    })
-                )
-                .width(Length::Fill),
-                ask("Earlier versions (Shift+F6)", Ask::Earlier),
-                ask("Changed film (Shift+F4)", Ask::ChangedFilm),
-            ]
-            .spacing(8)
-            .align_y(iced::Center),
-        ]
-        .spacing(8);
-        column![head, scrollable(list).height(Length::Fill), foot].spacing(12).padding(16).into()
+        let add = button(text("Add the clip").size(theme::BODY))
+            .padding([6, 12])
+            .style(theme::key(palette, false))
+            .on_press(Message::AddClip);
+        let path = field(
+            "Path of a video file, or of a folder of them: new sessions; or drop files on this window",
+            &self.clip_path,
+            Message::ClipPath,
+        )
+        .on_submit(Message::AddClip);
+        let said =
+            self.said.as_deref().unwrap_or("Up and Down choose, Enter opens your coding or begins one.");
+        let said = text(said).size(theme::BODY).color(if self.said.is_some() {
+            palette.accent
+        } else {
+            palette.quiet
+        });
+        let main =
+            column![scrollable(list).height(Length::Fill), row![path, add].spacing(8), said].spacing(8);
+        column![head, row![main, self.actions(palette)].spacing(16)].spacing(12).padding(16).into()
     }
 
     fn list(&self, palette: Palette) -> Element<'_, Message> {
@@ -204,29 +153,35 @@ impl Sessions {
             .on_press(Message::Choose(place))
             .into()
     }
-}
 
-/// No study is open.
-fn empty(said: Option<&str>, palette: Palette) -> Element<'_, Message> {
-    let words = column![
-        text("No study is open").size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
-        text("A study is a folder that holds animals, sessions and codings. Drop a video file on this window to make one around it, or start with an empty one.")
-            .size(theme::BODY)
-            .color(palette.quiet),
-        row![
-            button(text("New study").size(theme::BODY))
+    /// No study is open.
+    fn empty(&self, palette: Palette) -> Element<'_, Message> {
+        let button = |words, main, on| {
+            button(text(words).size(theme::BODY))
                 .padding([8, 16])
-                .style(theme::key(palette, true))
-                .on_press(Message::NewStudy),
-            button(text("Other studies, and the demo to look around (F9)").size(theme::BODY))
-                .padding([8, 16])
-                .style(theme::key(palette, false))
-                .on_press(Message::Settings),
+                .style(theme::key(palette, main))
+                .on_press(on)
+        };
+        let words = column![
+            text("No study is open").size(theme::CLOCK).font(theme::MEDIUM).color(palette.text),
+            text("A study is a folder that holds animals, sessions and codings. Drop a video file on this window to make one around it, or write its path here (Tab) and press Enter; or start with an empty one.")
+                .size(theme::BODY)
+                .color(palette.quiet),
+            text_input("Path of a video file", &self.clip_path)
+                .size(theme::BODY)
+                .padding([6, 10])
+                .style(theme::input(palette))
+                .on_input(Message::ClipPath)
+                .on_submit(Message::AddClip),
+            row![
+                button("New study (Enter)", true, Message::NewStudy),
+                button("Other studies, and the demo to look around (F9)", false, Message::Settings),
+            ]
+            .spacing(8),
         ]
-        .spacing(8),
-    ]
-    .push(said.map(|said| text(said).size(theme::BODY).color(palette.accent)))
-    .spacing(12)
-    .max_width(560);
-    container(words).center(Length::Fill).into()
+        .push(self.said.as_deref().map(|said| text(said).size(theme::BODY).color(palette.accent)))
+        .spacing(12)
+        .max_width(560);
+        container(words).center(Length::Fill).into()
+    }
 }
