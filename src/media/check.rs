@@ -153,6 +153,7 @@ fn agrees(source: Source, mut index: Index) -> Result<(Source, Index, bool), Err
             *frame,
             Taking {
                 is_useful: &mut |_| ControlFlow::Continue(false),
+                is_jump: false,
                 take: &mut |picture| {
                     if picture.frame == *frame {
                         found = Some(picture.hash());

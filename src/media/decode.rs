@@ -68,6 +68,8 @@ pub(super) struct Taking<'a> {
     /// Whether a picture other than the target is of use; one that is not may be left undecoded. Breaks
     /// when nobody wants the run any more.
     pub(super) is_useful: &'a mut dyn FnMut(FrameNumber) -> ControlFlow<(), bool>,
+    /// The target is made ready before those just before it: somebody waits for it, and for none of them.
+    pub(super) is_jump: bool,
     /// Takes a picture, and may end the run early by breaking.
     pub(super) take: &'a mut dyn FnMut(Picture) -> ControlFlow<()>,
 }
@@ -89,8 +91,8 @@ pub(super) struct Decoder {
 const SKIPPING: &[&str] = &["h264", "mpeg2video", "mpeg1video", "mpeg4"];
 /// Pictures that may come out before one that is shown earlier, at most (H.264 and HEVC keep 16).
 const REORDERED: usize = 17;
-/// Pictures this near before the target are made ready after it: who jumped there waits for none of them.
-const HELD: u32 = 8;
+/// Bytes of pictures that wait for the target of a jump before they are made ready.
+const HELD: usize = 32 << 20;
 
 impl Decoder {
     pub(super) fn try_new(source: Source, index: Arc<Index>) -> Result<Self, Error> {
@@ -314,18 +316,19 @@ impl Decoder {
                             ControlFlow::Break(()) => return Ok(true),
                         };
                     if is_whole && is_useful {
-                        if (1..=HELD).contains(&target.0.saturating_sub(frame.0)) {
+                        let bytes = raw.width() as usize * raw.height() as usize * 3 / 2;
+                        if taking.is_jump && frame < target && (held.len() + 1) * bytes <= HELD {
                             held.push((frame, std::mem::replace(&mut raw, ffmpeg::frame::Video::empty())));
                         } else {
                             stop = self.hand_over(&raw, frame, taking)?;
                         }
                     }
                     if frame == target {
+                        // The nearest first; also when something else is wanted now, for they are decoded.
                         for (frame, raw) in held.into_iter().rev() {
-                            if stop {
+                            if self.hand_over(&raw, frame, taking).is_err() {
                                 break;
                             }
-                            stop = self.hand_over(&raw, frame, taking)?;
                         }
                         return Ok(true);
                     }

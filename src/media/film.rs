@@ -351,9 +351,9 @@ impl Worker {
         };
         // Far before a place that was jumped to nothing is kept: the codec need not even decode
         // it, and those who go back from there find it filled in. Who reads backward needs it all.
+        let is_jump = is_request && shared.lock().heading != Heading::Backward;
         let mut is_useful = |frame: FrameNumber| {
             let state = shared.lock();
-            let is_jump = is_request && state.heading != Heading::Backward;
             let is_useful = !is_jump || frame.0 + near >= target.0 || state.wanted == Some(frame);
             // One that is of use is taken first.
             if !is_useful && is_stale(&state, frame) {
@@ -400,7 +400,7 @@ impl Worker {
             }
             if is_stale { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
-        let taking = Taking { is_useful: &mut is_useful, take: &mut take };
+        let taking = Taking { is_useful: &mut is_useful, is_jump, take: &mut take };
         let result = self.decoder.decode_to(target, taking);
         let mut state = shared.lock();
         let why = match result {

@@ -186,7 +186,8 @@ pub fn of_pictures(
             }
             ControlFlow::Continue(())
         };
-        let taking = Taking { is_useful: &mut |_| ControlFlow::Continue(false), take: &mut take };
+        let taking =
+            Taking { is_useful: &mut |_| ControlFlow::Continue(false), is_jump: false, take: &mut take };
         // A damaged picture says nothing; the next one is compared with the one before it.
         let _ = decoder.decode_to(*frame, taking);
         let (Some(cells), Some(at)) = (cells, index.time(*frame)) else { continue };
