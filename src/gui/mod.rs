@@ -70,6 +70,9 @@ pub fn run(target: Option<&Path>, session: Option<&str>, at: Option<Micros>) -> 
     .font(include_bytes!("fonts/DejaVuSansMono.ttf").as_slice())
     .default_font(theme::SANS)
     .window(window)
+    // What canvases draw lies along the axes. Smoothing it would draw each canvas four times over and copy the
+    // whole window for it: without a graphics card that takes longer than a picture lasts.
+    .antialiasing(false)
     .run()?;
     Ok(())
 }

@@ -77,7 +77,7 @@ pub(super) fn codings(folder: &StudyFolder, session: &SessionId) -> Result<Codin
     let first = all.swap_remove(first);
     if all.is_empty() {
         let words = format!(
-            "{} has coded session {session}; nobody else has. A second coder chooses their own code on Sessions and presses Ctrl+Enter (\"Code it as second coder\"): they see the clip and the ethogram, and nothing of this record.{unread}",
+            "{} has coded session {session}; nobody else has. A second coder chooses their own code on Sessions and presses Ctrl+Enter (\"Second coding\"): they see the clip and the ethogram, and nothing of this record.{unread}",
             first.coding.by
         );
         return Err(missing("Only one coding", words));

@@ -286,8 +286,8 @@ impl Coding {
         words.push(format!("coder {}", coding.by));
         if self.is_sampled() {
             words.push(crate::gui::screen::by_samples::rule_words(coding.rule));
-        } else if let Some((n, pass)) = self.coder.pass().and_then(|n| Some((n, coding.passes.get(n)?))) {
-            words.push(format!("pass {} of {}, {}", n + 1, coding.passes.len(), pass.name.to_lowercase()));
+        } else if let Some(n) = self.coder.pass() {
+            words.push(format!("pass {} of {}", n + 1, coding.passes.len()));
         }
         words.join(" · ")
     }

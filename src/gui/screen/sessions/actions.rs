@@ -19,7 +19,7 @@ fn groups() -> [(&'static str, Vec<Line>); 4] {
             "Chosen session",
             vec![
                 ("Code it", "Enter", Message::Begin(Purpose::Primary)),
-                ("Code it as second coder", "Ctrl+Enter", Message::Begin(Purpose::Second)),
+                ("Second coding", "Ctrl+Enter", Message::Begin(Purpose::Second)),
                 ("Code by samples", "Shift+F2", ask(Ask::BySamples)),
                 ("Facts and decision", "F2", ask(Ask::Session)),
                 ("Results", "F6", ask(Ask::Results)),
