@@ -99,6 +99,15 @@ impl Mixture {
 mod tests {
     use super::*;
 
+    #[test]
+    fn what_is_left_of_two_processes() {
+        let of = |n, rate| Process { n, rate };
+        let both = Mixture { fast: of(48.0, 0.25), slow: of(14.0, 0.012) };
+        assert!((both.longer_than(0.0) - 62.0).abs() < 1e-12);
+        // 48 exp(−0.5) + 14 exp(−0.024), by Python.
+        assert!((both.longer_than(2.0) - 42.781_471_602_817_135).abs() < 1e-12);
+    }
+
     /// Evenly spaced quantiles of an exponential distribution.
     fn exponential(n: u32, rate: f64) -> Vec<f64> {
         (0..n).map(|i| -(1.0 - (f64::from(i) + 0.5) / f64::from(n)).ln() / rate).collect()

@@ -122,6 +122,7 @@ fn steps_make_phases() {
     // The session without a value keeps its place: sessions 1, 2, 4, 5.
     let trend = course.trend(Axis::Order).unwrap();
     let days = course.trend(Axis::Days).unwrap();
+    assert_eq!((trend.n, trend.left_out), (4, 1));
     assert!(
         (trend.slope - days.slope).abs() < 1e-9
             && (trend.intercept + trend.slope - days.intercept).abs() < 1e-9

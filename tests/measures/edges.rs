@@ -1,9 +1,12 @@
 //! Small cases that tell a rule from its neighbour: `<` from `<=`, a sum from a difference. Each failed to be
 //! noticed once when an operator was changed (`scripts/mutate`).
 
+use shedlight::measures::presentations::{self, Outcome};
+use shedlight::measures::quantity::{Quantity, value};
+use shedlight::measures::sampling::Expectation;
 use shedlight::measures::slips::{self, SlipKind};
-use shedlight::measures::{advice, bouts, summary};
-use shedlight::model::Choice;
+use shedlight::measures::{Missing, advice, bouts, summary};
+use shedlight::model::{Choice, Clip, ClipId};
 use shedlight::numeric::product_limit::Ending;
 use shedlight::numeric::trend::{Kendall, Series};
 
@@ -52,9 +55,45 @@ fn a_criterion_is_a_share_and_half_is_not_poor() {
     let demo = demo_records::load();
     let met = |session: &str| summary::coding(&demo.primary(session)).figures.success.criterion_met;
     assert_eq!([met("s1"), met("s3"), met("s4"), met("s6")], [false, true, false, true].map(Some));
-    // 5 of 10, then 4 of 8: neither is under a half, so the rule does not step back.
-    let advice = advice::after(&[demo.primary("s1"), demo.primary("s4")]);
+    // 4 of 8 twice at one step: a half is not under a half, so the rule does not step back.
+    let advice = advice::after(&[demo.primary("s4"), demo.primary("s4")]);
     assert_eq!(advice.choice, Some(Choice::Stay));
+}
+
+#[test]
+fn without_a_presentation_there_is_no_success_to_have_a_share() {
+    let mut made = Made::new("first", 60.0);
+    made.training();
+    assert_eq!(value(&made.record(), &Quantity::Success), Err(Missing::None));
+}
+
+#[test]
+fn film_that_is_missing_from_the_end_of_a_presentation_on_does_not_void_it() {
+    let mut made = Made::new("first", 60.0);
+    made.training();
+    let _ = made.bout("cue", 10.0, 20.0);
+    let piece = |id: u32, offset_s: f64, length_s: f64| {
+        let mut clip = Clip::new(ClipId(id), &format!("{id}.mp4"));
+        clip.offset = seconds(offset_s);
+        clip.length = Some(seconds(length_s));
+        clip
+    };
+    for (ends, outcome) in [(20.0, Outcome::PassiveRefusal), (19.9, Outcome::Void)] {
+        made.session.clips = vec![piece(0, 0.0, ends), piece(1, 25.0, 35.0)];
+        assert_eq!(presentations::of(&made.record())[0].outcome, outcome, "film until {ends} s");
+    }
+}
+
+#[test]
+fn no_sampling_is_foretold_for_lengths_that_are_none() {
+    for wrong in [0.0, -1.0, f64::INFINITY, f64::NAN] {
+        for place in 0..3 {
+            let mut own = [10.0, 20.0, 5.0];
+            own[place] = wrong;
+            assert!(Expectation::of(own[0], own[1], own[2]).is_err(), "{own:?}");
+        }
+    }
+    assert!((Expectation::of(10.0, 30.0, 5.0).unwrap().share - 0.25).abs() < 1e-12);
 }
 
 #[test]

@@ -243,6 +243,18 @@ fn what_is_not_answered_is_no_zero_and_nothing_of_samples_is_a_time() {
     let samples = told.samples.unwrap();
     assert_eq!((samples.n, samples.in_gaps, samples.answered), (11, 3, 0));
     assert!(samples.behaviours.iter().all(|own| own.hits.is_none() && own.why.is_some()));
+    let is_seen = |id: &&shedlight::model::BehaviourId| {
+        !ethogram.behaviour(id).unwrap().has_role(shedlight::model::Role::Excluded)
+    };
+    let asked: BTreeSet<String> = coding
+        .passes
+        .iter()
+        .flat_map(|pass| &pass.behaviours)
+        .filter(is_seen)
+        .map(ToString::to_string)
+        .collect();
+    let told: BTreeSet<String> = samples.behaviours.iter().map(|own| own.id.clone()).collect();
+    assert_eq!(told, asked, "all that is asked, and nothing else; out of sight is no finding");
     assert!(
         shedlight::agreement::align::Pairing::try_new(
             &coding,

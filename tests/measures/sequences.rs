@@ -209,6 +209,9 @@ fn clusters_of_events_have_a_criterion_between_their_gaps() {
     let gaps = lengths(&record, made.own("flick"), Lengths::Gaps).unwrap();
     let found = criterion(&gaps).unwrap();
     assert_eq!(found.n, 119);
+    // Fifty are enough, as the methods say.
+    assert_eq!(criterion(&gaps[..50]).map(|own| own.n), Ok(50));
+    assert_eq!(criterion(&gaps[..49]), Err(Missing::TooFew));
     assert!((2.0..15.0).contains(&found.criterion_s), "{found:?}");
     assert!((found.processes.fast.n - 90.0).abs() < 3.0 && found.misassigned < 12.0, "{found:?}");
 }
