@@ -108,6 +108,17 @@ fn a_session_in_which_it_never_came_is_not_dropped_from_a_latency() {
 }
 
 #[test]
+fn what_only_rounding_parts_does_not_move() {
+    for size in [1e-3, 1.0, 1e3] {
+        let near = [0.0, 1e-13, -1e-13, 1e-13].map(|by| (3, Ok(size * (1.0 + by))));
+        let trend = made(&near).trend(Axis::Order);
+        assert_eq!(trend, Err(Missing::Undefined(Undefined::NoVariation)), "{size}");
+        let apart = [0.0, 1e-9, 2e-9, 3e-9].map(|by| (3, Ok(size * (1.0 + by))));
+        assert!(made(&apart).trend(Axis::Order).is_ok(), "{size}");
+    }
+}
+
+#[test]
 fn steps_make_phases() {
     let course =
         made(&[(3, Ok(0.5)), (3, Ok(0.9)), (4, Err(Missing::PassNotDone)), (4, Ok(0.4)), (3, Ok(0.8))]);
