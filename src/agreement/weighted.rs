@@ -204,6 +204,19 @@ impl Table {
 mod tests {
     use super::*;
 
+    #[test]
+    fn weights_of_another_shape_do_not_fit() {
+        let own = table(&[[4.0, 1.0, 0.0], [1.0, 3.0, 1.0], [0.0, 1.0, 5.0]]);
+        for rows in [
+            vec![vec![0.0, 1.0, 1.0], vec![1.0, 0.0, 1.0]],
+            vec![vec![0.0, 1.0], vec![1.0, 0.0], vec![1.0, 1.0]],
+            vec![vec![0.0, 1.0, 1.0], vec![1.0, 0.0, 1.0], vec![1.0, 1.0, 0.0], vec![1.0, 1.0, 1.0]],
+        ] {
+            let found = own.weighted(&Weights::Disagreement(rows));
+            assert_eq!(found.err(), Some(NoKappa::WeightsDoNotFit));
+        }
+    }
+
     fn table(rows: &[[f64; 3]; 3]) -> Table {
         Table::from_rows(&rows.iter().map(|row| row.to_vec()).collect::<Vec<_>>()).unwrap()
     }

@@ -167,6 +167,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn draws_on_one_side_of_the_estimate_have_no_correction() {
+        let left_out = [1.0, 2.0, 4.0];
+        for estimate in [0.0, 9.0] {
+            let found = Correction::of(&[1.0, 2.0, 3.0], estimate, &left_out, Confidence::P95, Equal::Above);
+            assert_eq!(found.err(), Some(Undefined::NotEstimable), "{estimate}");
+        }
+    }
+
+    #[test]
     fn efron_and_tibshirani_spatial_data() {
         // Efron & Tibshirani 1993, An Introduction to the Bootstrap, table 14.1 and ch. 14: variance
         // (divisor n) of 26 spatial test scores, 171.5; BCa 90 % interval about (115.8, 259.6). Here

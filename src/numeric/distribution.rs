@@ -76,6 +76,12 @@ mod tests {
     use super::*;
 
     #[test]
+    fn degrees_of_freedom_are_some_and_finite() {
+        let fits = [0.0, -1.0, f64::INFINITY, f64::NAN, 0.5, 16.0].map(is_freedom);
+        assert_eq!(fits, [false, false, false, false, true, true]);
+    }
+
+    #[test]
     fn points_as_published() {
         // Bland & Altman 1986, Lancet 327:307-310: t with 16 degrees of freedom 2.12. F(.95; 5, 10) = 3.33
         // and the 5 % outside ±1.96 from memory, any table.

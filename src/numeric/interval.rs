@@ -142,6 +142,19 @@ mod tests {
     use super::*;
 
     #[test]
+    fn clopper_pearson_where_all_or_none_hit() {
+        // Its own formula there: the lower limit is the n-th root of 2.5 %.
+        let (low, high) = clopper_pearson(10, 10, Confidence::P95).unwrap();
+        assert!((low - 0.025_f64.powf(0.1)).abs() < 1e-9 && high >= 1.0, "{low} {high}");
+        let (low, high) = clopper_pearson(0, 10, Confidence::P95).unwrap();
+        assert!((high - (1.0 - 0.025_f64.powf(0.1))).abs() < 1e-9 && low <= 0.0, "{low} {high}");
+        assert_eq!(
+            (clopper_pearson(11, 10, Confidence::P95), clopper_pearson(0, 0, Confidence::P95)),
+            (None, None)
+        );
+    }
+
+    #[test]
     fn wilson_as_published() {
         // Newcombe 1998, Stat Med 17:857-872, table I, method 3: 81/263, 15/148, 0/20, 1/29.
         for (k, n, low, high) in [

@@ -207,6 +207,13 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_list_without_variation_correlates_with_nothing() {
+        let (same, rising) = ([2.0; 4], [1.0, 2.0, 3.0, 4.0]);
+        assert_eq!(pearson(&same, &rising), Err(Undefined::NoVariation));
+        assert_eq!(pearson(&rising, &same), Err(Undefined::NoVariation));
+    }
+
+    #[test]
     fn equal_values_share_a_rank() {
         assert_eq!(mid_ranks(&[3.0, 1.0, 3.0, 2.0, 3.0]), [4.0, 1.0, 4.0, 2.0, 4.0]);
         assert_eq!(mid_ranks(&[0.0, -0.0, 1.0]), [1.5, 1.5, 3.0]);

@@ -299,6 +299,17 @@ mod tests {
     use super::*;
 
     #[test]
+    fn an_empty_group_is_no_group() {
+        assert_eq!(mann_whitney(&[], &[1.0, 2.0]).err(), Some(NoTest::TooFew));
+        assert_eq!(mann_whitney(&[1.0, 2.0], &[]).err(), Some(NoTest::TooFew));
+    }
+
+    #[test]
+    fn what_does_not_vary_has_no_distance() {
+        assert_eq!(approximate(3.0, 3.0, 0.0).err(), Some(NoTest::NoVariation));
+    }
+
+    #[test]
     fn every_way_counted_by_hand() {
         // 5 tied mid-ranks, 2 of them chosen: all ten ways, one by one.
         let (ranks, ties) = doubled_ranks(&[1.0, 2.0, 2.0, 2.0, 5.0]);

@@ -317,6 +317,17 @@ mod tests {
     use super::*;
 
     #[test]
+    fn tau_b_with_equal_values_in_one_list() {
+        // By its formula: of 6 pairs 5 rise and 1 is equal, 5/√(5·6), whichever list holds it.
+        for (x, y) in
+            [([1.0, 2.0, 3.0, 4.0], [1.0, 1.0, 2.0, 3.0]), ([1.0, 1.0, 2.0, 3.0], [1.0, 2.0, 3.0, 4.0])]
+        {
+            let tau = Kendall::of(&Series::try_new(&x, &y).unwrap()).tau_b().unwrap();
+            assert!((tau - 5.0 / 30.0_f64.sqrt()).abs() < 1e-12, "{tau}");
+        }
+    }
+
+    #[test]
     fn orders_of_four_are_counted() {
         // By hand: 1, 3, 5, 6, 5, 3, 1 of 24 orders have 0 to 6 pairs out of order.
         let counts: Vec<f64> = out_of_order(4).iter().map(|share| (share * 24.0).round()).collect();

@@ -6,7 +6,7 @@ use shedlight::measures::quantity::{Quantity, value};
 use shedlight::measures::sampling::Expectation;
 use shedlight::measures::slips::{self, SlipKind};
 use shedlight::measures::{Missing, advice, bouts, summary};
-use shedlight::model::{Choice, Clip, ClipId};
+use shedlight::model::{Actor, Choice, Clip, ClipId, Kind, Role};
 use shedlight::numeric::product_limit::Ending;
 use shedlight::numeric::trend::{Kendall, Series};
 
@@ -82,6 +82,19 @@ fn film_that_is_missing_from_the_end_of_a_presentation_on_does_not_void_it() {
         made.session.clips = vec![piece(0, 0.0, ends), piece(1, 25.0, 35.0)];
         assert_eq!(presentations::of(&made.record())[0].outcome, outcome, "film until {ends} s");
     }
+}
+
+#[test]
+fn what_voids_a_presentation_on_the_moment_it_is_broken_off_voids_it() {
+    let mut made = Made::new("first", 60.0);
+    made.training();
+    made.behaviour("noise", Kind::Event, None, &[Role::Disturbance], Actor::Handler);
+    made.behaviour("broken-off", Kind::Event, None, &[Role::Abort], Actor::Handler);
+    let _ = made.bout("cue", 10.0, 20.0);
+    let _ = made.event("broken-off", 15.0);
+    assert_eq!(presentations::of(&made.record())[0].outcome, Outcome::Aborted);
+    let _ = made.event("noise", 15.0);
+    assert_eq!(presentations::of(&made.record())[0].outcome, Outcome::Void);
 }
 
 #[test]
