@@ -1,5 +1,7 @@
 //! What can be done from Sessions, beside the list: in groups by what it is done to, each with its key.
 
+use iced::keyboard::key::Named;
+use iced::keyboard::{Key, Modifiers};
 use iced::widget::{button, column, container, row, scrollable, space, text, text_input};
 use iced::{Element, Length};
 
@@ -18,7 +20,8 @@ fn groups() -> [(&'static str, Vec<Line>); 4] {
         (
             "Chosen session",
             vec![
-                ("Code it", "Enter", Message::Begin(Purpose::Primary)),
+                ("Code it", "Enter", Message::KeyDown(Key::Named(Named::Enter), Modifiers::empty())),
+                ("Code it anew", "", Message::Begin(Purpose::Primary)),
                 ("Second coding", "Ctrl+Enter", Message::Begin(Purpose::Second)),
                 ("Code by samples", "Shift+F2", ask(Ask::BySamples)),
                 ("Facts and decision", "F2", ask(Ask::Session)),
@@ -73,7 +76,7 @@ impl Sessions {
         .spacing(8)
         .align_y(iced::Center);
         let mut all =
-            column![container(you).padding(iced::Padding { left: 8.0, ..iced::Padding::ZERO })].spacing(10);
+            column![container(you).padding(iced::Padding { left: 8.0, ..iced::Padding::ZERO })].spacing(6);
         for (title, lines) in groups() {
             let mut group = column![container(heading(title)).padding([0, 8])].spacing(1);
             for (words, key, message) in lines {
