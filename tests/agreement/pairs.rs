@@ -3,6 +3,7 @@
 use shedlight::agreement::align::Unit;
 use shedlight::agreement::differences::{Apart, How};
 use shedlight::agreement::pair::{EventAgreement, PairAgreement, SetAgreement};
+use shedlight::model::Coding;
 use shedlight::time::Micros;
 
 use super::handmade::{Line, coding, compare, compare_within, near, pair_of};
@@ -40,6 +41,16 @@ fn a_set_and_what_stands_beside_its_kappa() {
     assert_eq!(rest.ci95, None, "two blocks are too few for an interval of one state");
     assert_eq!(own.behaviours[2].extra.pabak, None, "feed did not occur");
     assert_eq!(own.behaviours[2].why.as_deref(), Some("did not occur"), "not: too few");
+    // What one coder alone gave has no kappa, but what stands beside it: feed over the second's last 10 s of 100
+    // is [[0, 0], [10, 90]].
+    let more = [("rest", 0.0, Some(60.0)), ("move", 60.0, Some(90.0)), ("feed", 90.0, Some(100.0))];
+    for (found, bias) in [(pair_of(&FIRST, &more), -0.1), (pair_of(&more, &FIRST), 0.1)] {
+        let feed = &set(&found, "act").behaviours[2];
+        assert_eq!((feed.kappa, feed.why.as_deref()), (None, Some("too few")));
+        near(feed.extra.bias_index, bias);
+        near(feed.extra.pabak, 2.0 * 0.9 - 1.0);
+        near(feed.extra.specific, 0.0);
+    }
 
     // In units of 1 s the same table, now counts. Fleiss, Cohen & Everitt's A + B − C over n(1 − p_e)², reckoned
     // apart from the program: .0637.
@@ -86,6 +97,106 @@ fn a_unit_agrees_within_the_tolerance() {
     let own = set(&found, "act").tolerant.as_ref().unwrap();
     // Unit 51 is move and rest; in the first nothing before it is compared, and no rest comes after it.
     assert!(own.second.unwrap() < 1.0 && own.first.unwrap() > 0.999, "{own:?}");
+}
+
+/// Rest until `change`, then move, for 100 s.
+fn one_change(by: &str, change: f64) -> Coding {
+    coding("s1", by, 100.0, &[("rest", 0.0, Some(change)), ("move", change, Some(100.0))])
+}
+
+#[test]
+fn pictures_agree_within_the_tolerance_and_not_one_further() {
+    // 100 s at 25 pictures a second, and where the last ends: 25 of them last 1 s.
+    let pictures: Vec<Micros> = (0..=2_500).map(|number| Micros::from_millis(40 * number)).collect();
+    let tolerance = Some(Micros::from_whole_seconds(1));
+    let within = |later: u32| {
+        let change = 50.0 + f64::from(later) * 0.04;
+        let (first, other) = (one_change("A", 50.0), one_change("B", change));
+        let found = compare_within(&first, &other, Unit::Pictures(&pictures), tolerance);
+        let own = set(&found, "act");
+        assert_eq!(own.units.as_ref().unwrap().n, 2_500);
+        near(own.observed, 1.0 - f64::from(later) / 2_500.0);
+        own.tolerant.clone().unwrap()
+    };
+    let exactly = within(25);
+    assert_eq!((exactly.unit_s, exactly.units), (None, 25));
+    near(exactly.first, 1.0);
+    near(exactly.second, 1.0);
+    // 26 later: of the first's, picture 1250 is move and the second's first move is 1276; of the second's, 1275
+    // is rest and the first's last rest is 1249. Tables 1250, 0 / 1, 1249 and 1275, 1 / 0, 1224.
+    let further = within(26);
+    let kappa = |[a, b, c, d]: [f64; 4]| {
+        let (n, agree) = (a + b + c + d, a + d);
+        let expected = ((a + b) * (a + c) + (c + d) * (b + d)) / (n * n);
+        (agree / n - expected) / (1.0 - expected)
+    };
+    near(further.first, kappa([1_250.0, 0.0, 1.0, 1_249.0]));
+    near(further.second, kappa([1_275.0, 1.0, 0.0, 1_224.0]));
+}
+
+#[test]
+fn rule_27_no_state_is_a_label_but_where_none_is_missing() {
+    let labels = |found: &PairAgreement, name: &str| set(found, name).labels.join(" ");
+    // Activity need not be coded without gaps: nothing is one of its labels also where both fill all the time.
+    assert_eq!(labels(&pair_of(&FIRST, &SECOND), "act"), "rest move feed (none)");
+    // Sight must be: where both fill it, nothing is no label.
+    let seen = [("seen", 0.0, Some(100.0))];
+    let filled = pair_of(&seen, &[("seen", 0.0, Some(90.0)), ("hidden", 90.0, Some(100.0))]);
+    assert_eq!(labels(&filled, "sight"), "seen hidden");
+    assert_eq!(set(&filled, "sight").table_s, [[90.0, 10.0], [0.0, 0.0]]);
+    // Where one leaves a gap, it is.
+    let gap = pair_of(&seen, &[("seen", 0.0, Some(90.0))]);
+    assert_eq!(labels(&gap, "sight"), "seen hidden (none)");
+    assert_eq!(set(&gap, "sight").table_s, [[90.0, 0.0, 10.0], [0.0; 3], [0.0; 3]]);
+}
+
+#[test]
+fn rule_28_a_last_partial_unit_is_dropped() {
+    // 100.4 s: a hundred units of 1 s, and what is left of it, in which they differ, is none.
+    let of = |by: &str, last: &'static str| {
+        let lines = [("rest", 0.0, Some(60.0)), ("move", 60.0, Some(100.0)), (last, 100.0, Some(100.4))];
+        coding("s1", by, 100.4, &lines)
+    };
+    let found = compare(&of("A", "move"), &of("B", "feed"), second());
+    let own = set(&found, "act");
+    assert_eq!(own.units.as_ref().unwrap().n, 100);
+    near(Some(own.compared_s), 100.0);
+    near(own.observed, 1.0);
+    // A window that the unit divides keeps its last one.
+    let of = |by: &str| coding("s1", by, 100.0, &FIRST);
+    assert_eq!(set(&compare(&of("A"), &of("B"), second()), "act").units.as_ref().unwrap().n, 100);
+}
+
+#[test]
+fn a_state_has_an_interval_where_each_record_holds_it_in_five_blocks() {
+    // Five minutes, five blocks. Rest for 12 s of each minute, in the second record 2 s later, for as many minutes
+    // as are asked for; else move.
+    let of = |by: &str, minutes: u32, later: f64| {
+        let mut lines: Vec<Line<'_>> = Vec::new();
+        let mut last = 0.0;
+        for from in (0..minutes).map(|minute| 60.0 * f64::from(minute) + 10.0 + later) {
+            lines.extend([("move", last, Some(from)), ("rest", from, Some(from + 12.0))]);
+            last = from + 12.0;
+        }
+        lines.push(("move", last, Some(300.0)));
+        coding("s1", by, 300.0, &lines)
+    };
+    let rest = |first: u32, second: u32| {
+        let found = compare(&of("A", first, 0.0), &of("B", second, 2.0), Unit::Exact);
+        set(&found, "act").behaviours[0].clone()
+    };
+    let five = rest(5, 5);
+    // Each block holds 10 s of rest in both, 2 and 2 in one and 46 in neither, and so does every draw of them:
+    // p_o = 56/60, p_e = .2² + .8² = .68, kappa = (56/60 − .68)/.32, and both its limits.
+    let kappa = (56.0 / 60.0 - 0.68) / 0.32;
+    near(five.kappa, kappa);
+    let [low, high] = five.ci95.unwrap();
+    near(Some(low), kappa);
+    near(Some(high), kappa);
+    for (first, second) in [(5, 4), (4, 5)] {
+        let own = rest(first, second);
+        assert!(own.kappa.is_some() && own.ci95.is_none(), "four blocks of one record are too few");
+    }
 }
 
 #[test]
@@ -158,6 +269,10 @@ fn rule_30_events_with_what_only_one_has() {
     let more = |lines: &[Line<'static>], own| [lines, &[own]].concat();
     let found = pair_of(&more(&EVENTS, ("retreat", 90.0, None)), &more(&OTHER, ("approach", 80.0, None)));
     let table = found.event_tables.iter().find(|own| own.what == "events of the animal").unwrap();
+    // Contact did not occur. Only the corner is empty: what one record alone has is counted.
+    let counts = [[4.0, 1.0, 0.0, 0.0], [0.0, 1.0, 0.0, 1.0], [0.0; 4], [1.0, 0.0, 0.0, f64::NAN]];
+    let wanted = counts.map(|row| row.map(|n| (!n.is_nan()).then_some(n)));
+    assert_eq!((table.labels.len(), &table.table[..]), (4, &wanted.map(Vec::from)[..]));
     let expected = 29.0 / (8.0 + 1.0 / 6.0) / 8.0;
     near(table.expected, expected);
     near(table.kappa, (0.625 - expected) / (1.0 - expected));
@@ -167,6 +282,15 @@ fn rule_30_events_with_what_only_one_has() {
     let table = found.event_tables.iter().find(|own| own.what == "events of the animal").unwrap();
     assert!(table.kappa.is_none() && table.why.as_deref() == Some("too few"));
     assert_eq!(table.table[0][0], Some(3.0));
+}
+
+#[test]
+fn rule_31_the_record_with_fewer_events_says_whether_they_are_few() {
+    let few =
+        |first: usize, second: usize| event(&pair_of(&EVENTS[..first], &EVENTS[..second]), "approach").few;
+    // The first five of EVENTS are approaches.
+    assert!(!few(5, 5));
+    assert!(few(5, 4) && few(4, 5), "one record alone with fewer than five is enough");
 }
 
 #[test]
@@ -243,6 +367,21 @@ fn presentations_by_their_cues() {
     near(contact.difference_s.median, 0.4);
     near(contact.within, 1.0);
     assert_eq!(contact.pairs_s, [[2.0, 2.4]]);
+}
+
+#[test]
+fn rule_18_presentations_with_the_animal_already_on_its_way_are_left_out_and_counted() {
+    let cues = [("cue", 10.0, Some(20.0)), ("cue", 30.0, Some(40.0)), ("cue", 50.0, Some(60.0))];
+    // Approaches within 3 s before the cue, without a retreat: at 10 s in the first record, at 50 s in the second.
+    // Only the cue at 30 s can be compared.
+    let first = [cues.as_slice(), &[("approach", 9.0, None), ("approach", 32.0, None)]].concat();
+    let other = [cues.as_slice(), &[("approach", 32.5, None), ("approach", 49.0, None)]].concat();
+    let own = pair_of(&first, &other).presentations.unwrap();
+    let approach = own.latencies.iter().find(|own| own.to == "approach").unwrap();
+    assert_eq!((own.matched, approach.left_out), (3, 2));
+    assert_eq!((&approach.pairs_s[..], approach.reached), (&[[2.0, 2.5]][..], [[1, 0], [0, 0]]));
+    let contact = own.latencies.iter().find(|own| own.to == "contact").unwrap();
+    assert_eq!((contact.left_out, contact.reached), (0, [[0, 0], [0, 3]]), "nobody reached it");
 }
 
 #[test]
