@@ -179,6 +179,25 @@ fn intervals_are_compared_behaviour_by_behaviour() {
 }
 
 #[test]
+fn the_record_with_fewer_samples_of_a_behaviour_says_whether_they_are_too_few() {
+    let mut made = Made::new("s1", 200.0);
+    made.activities(&["a"]);
+    let a = |count: u32| -> Vec<(&str, u32)> { (1..=count).map(|number| ("a", number)).collect() };
+    let of = |first: u32, second: u32| {
+        let rule = RecordingRule::OneZero { every_s: Seconds::whole(10) };
+        let (first, second) = (sampled(&made, rule, &a(first)), sampled(&made, rule, &a(second)));
+        let found = compared(&made, &first, &second).unwrap();
+        found.behaviours.into_iter().find(|own| own.id == "a").unwrap()
+    };
+    assert!(is_one(of(5, 5).kappa), "five in each are enough");
+    for own in [of(6, 4), of(4, 6)] {
+        assert_eq!((own.kappa, own.why.as_deref()), (None, Some("too few")));
+        // Both in 4 intervals of 20, one alone in 2.
+        assert_eq!((own.both, own.only_first + own.only_second, own.observed), (4, 2, Some(0.9)));
+    }
+}
+
+#[test]
 fn other_samples_are_not_compared_and_shifted_windows_are() {
     let (made, first, second) = cohen();
     let mut shifted = second.clone();
