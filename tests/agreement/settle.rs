@@ -5,8 +5,8 @@ use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use shedlight::agreement::align::{Marks, Pairing};
 use shedlight::agreement::differences::{self, Apart};
 use shedlight::agreement::resolve::{self, Agreed, Decision, Error, NewMark, Reason, Settled};
-use shedlight::model::{Coding, Purpose};
-use shedlight::time::Micros;
+use shedlight::model::{ClipId, Coding, End, Purpose};
+use shedlight::time::{FrameNumber, Micros};
 
 use super::handmade::{Line, coding, ethogram, session};
 
@@ -133,6 +133,68 @@ fn neither_leaves_nothing_and_what_is_open_is_told() {
     );
     assert_eq!(found.unsettled.len(), 1);
     assert!(!found.coding.passes[0].done, "not before all is settled");
+}
+
+/// Pictures for all edges but one at the window's end: 25 a second of one clip.
+fn on_pictures(mut own: Coding) -> Coding {
+    let frame = |at: Micros| FrameNumber(u32::try_from(at.0 / 40_000).unwrap());
+    for mark in &mut own.marks {
+        (mark.clip, mark.frame) = (Some(ClipId(1)), Some(frame(mark.from)));
+        if let End::At(to) = mark.to
+            && to < Micros::from_whole_seconds(100)
+        {
+            mark.to_frame = Some(frame(to));
+        }
+    }
+    own
+}
+
+#[test]
+fn edges_that_moved_stand_on_the_pictures_of_their_own_moments() {
+    let first =
+        on_pictures(coding("s1", "A", 100.0, &[("rest", 0.0, Some(60.0)), ("move", 60.0, Some(100.0))]));
+    let mut second = on_pictures(coding(
+        "s1",
+        "B",
+        100.0,
+        &[("approach", 70.0, None), ("rest", 0.0, Some(70.0)), ("move", 70.0, Some(100.0))],
+    ));
+    // The second's approach is at the same moment, but nobody knows its picture.
+    (second.marks[0].clip, second.marks[0].frame) = (None, None);
+    let edges = |decision: Decision| -> Vec<(String, Option<u32>, Option<u32>)> {
+        let found =
+            settle(&first, &second, |apart| (apart.place.name() == "act").then(|| decision.clone())).unwrap();
+        let of_act = found.coding.marks.iter().filter(|own| !own.is_event());
+        of_act
+            .map(|own| (own.behaviour.to_string(), own.frame.map(|own| own.0), own.to_frame.map(|own| own.0)))
+            .collect()
+    };
+    let own = |name: &str, from, to| (name.to_owned(), from, to);
+    // The change is the second's, at 70 s: picture 1750.
+    assert_eq!(edges(Decision::Second), [own("rest", Some(0), Some(1_750)), own("move", Some(1_750), None)]);
+    // Feed from the first's change, at 60 s, to 65 s, of which neither record knows the picture.
+    let feed = NewMark {
+        behaviour: "feed".into(),
+        from: Micros::from_whole_seconds(60),
+        to: Some(Micros::from_whole_seconds(65)),
+    };
+    assert_eq!(
+        edges(Decision::New(vec![feed])),
+        [own("rest", Some(0), Some(1_500)), own("feed", Some(1_500), None), own("move", Some(1_750), None)]
+    );
+}
+
+#[test]
+fn two_bouts_that_a_coder_kept_apart_stay_two_where_one_of_them_is_cut() {
+    // The first ended a rest at 40 s and began another at once; the second sees move from 90 s on.
+    let first = coding("s1", "A", 100.0, &[("rest", 0.0, Some(40.0)), ("rest", 40.0, Some(100.0))]);
+    let second = coding("s1", "B", 100.0, &[("rest", 0.0, Some(90.0)), ("move", 90.0, Some(100.0))]);
+    let found = settle(&first, &second, |_| Some(Decision::Second)).unwrap();
+    let own = |name: &str, from, to| (name.to_owned(), from, Some(to));
+    assert_eq!(
+        lines(&found.coding),
+        [own("move", 90_000, 100_000), own("rest", 0, 40_000), own("rest", 40_000, 90_000)]
+    );
 }
 
 #[test]
