@@ -108,6 +108,31 @@ fn nothing_judged_is_neither_passed_nor_failed() {
 }
 
 #[test]
+fn rule_13_what_a_coder_did_not_finish_is_counted_and_nothing_is_passed() {
+    let reference = run("s1", "R", Purpose::Primary, 50.0, 1);
+    let without = |left: &[&str]| {
+        let mut own = run("s1", "N", Purpose::Training, 51.0, 2);
+        let mut undone = own.passes[0].clone();
+        undone.done = false;
+        undone.behaviours.retain(|id| left.contains(&id.as_str()));
+        own.passes[0].behaviours.retain(|id| !left.contains(&id.as_str()));
+        own.passes.push(undone);
+        let exact = shedlight::agreement::align::Unit::Exact;
+        check(&compare(&reference, &own, exact), &Criterion::default())
+    };
+    // Rest and move 1 s apart of 100: far above the criterion.
+    let all = without(&[]);
+    assert_eq!((all.not_judged, all.verdict), (0, Verdict::Met));
+    // The same numbers, but approaches are not coded to the end, or neither approaches nor retreats.
+    let one = without(&["approach"]);
+    assert_eq!((&one.judged, one.not_judged, one.verdict), (&all.judged, 1, Verdict::NotJudged));
+    assert_eq!(without(&["approach", "retreat"]).not_judged, 2);
+    // Of a set not coded to the end nothing has a number.
+    let set = without(&["rest", "move", "feed"]);
+    assert_eq!((set.judged.len(), set.not_judged, set.verdict), (0, 1, Verdict::NotJudged));
+}
+
+#[test]
 fn two_different_clips_running() {
     let state = |of: &[(&str, f64, u32)]| {
         let found = runs(of, &[]);
@@ -130,7 +155,14 @@ fn two_different_clips_running() {
 #[test]
 fn what_was_coded_since_the_last_good_check_is_named() {
     let work = |file, session, day| (file, run(session, "N", Purpose::Primary, 50.0, day));
-    let more = [work("before", "s7", 3), work("between", "s8", 5), work("after", "s9", 9)];
+    // What another coder made, and what does not stand as a record, is not to be made again.
+    let more = [
+        work("before", "s7", 3),
+        work("between", "s8", 5),
+        ("of another", run("s8", "M", Purpose::Second, 50.0, 5)),
+        ("once more", run("s8", "N", Purpose::Repeat, 50.0, 5)),
+        work("after", "s9", 9),
+    ];
     // Good on days 2 and 4, dropped on 6, one good on 8: relied on until day 4.
     let found = runs(&[("s1", 51.0, 2), ("s2", 51.0, 4), ("s3", 80.0, 6), ("s1", 51.0, 8)], &more);
     assert_eq!(found.coders[0].to_recode, ["between", "after"]);
@@ -153,6 +185,12 @@ fn a_check_is_due_after_thirty_days_of_coding() {
     };
     assert_eq!(due("2026-02-01T12:00:00+00:00"), (Some(30), false));
     assert_eq!(due("2026-02-02T12:00:00+00:00"), (Some(31), true));
+    // Days of the coder's own work: what others code later makes no check due.
+    let mut of_another = run("s9", "M", Purpose::Primary, 50.0, 1);
+    of_another.closed = Some("2026-06-01T12:00:00+00:00".parse().unwrap());
+    let mine = ("mine", run("s8", "N", Purpose::Primary, 50.0, 5));
+    let own = runs(&[("s1", 51.0, 2)], &[mine, ("another's", of_another)]).coders.remove(0);
+    assert_eq!((own.days_since_check, own.is_due), (Some(3), false));
 }
 
 #[test]
