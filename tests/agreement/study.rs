@@ -2,7 +2,8 @@
 
 use serde_json::Value;
 use shedlight::agreement::align::{Marks, Pairing, Unit};
-use shedlight::agreement::pair::{Session, pool};
+use shedlight::agreement::grras;
+use shedlight::agreement::pair::{Agreement, PairAgreement, PairKind, Session, pool};
 use shedlight::agreement::sessions::{Measure, measured};
 use shedlight::agreement::several::several;
 use shedlight::time::Micros;
@@ -78,6 +79,24 @@ fn rule_31_sessions_and_not_seconds() {
     near(rest.icc, (between - 3.75) / (between + 3.75 + 2.0 * (2.5 - 3.75) / 5.0));
     let few = measured(&named[..4]);
     assert!(few[0].icc.is_none() && few[0].why.as_deref().unwrap().contains("no coefficient"));
+}
+
+#[test]
+fn what_one_coder_alone_measured_is_a_difference_between_them() {
+    let of = |by: &str, last: &'static str| {
+        coding("s1", by, 100.0, &[("rest", 0.0, Some(90.0)), (last, 90.0, Some(100.0))])
+    };
+    let pair = compare(&of("A", "feed"), &of("B", "move"), Unit::Exact);
+    let found = measured(&[("hand revision 1", &pair)]);
+    let of = |behaviour: &str| -> Vec<(f64, f64)> {
+        let own = found.iter().filter(|own| own.behaviour == behaviour && own.measure == Measure::DurationS);
+        own.flat_map(|own| &own.pairs).map(|own| (own.first, own.second)).collect()
+    };
+    assert_eq!(
+        (of("rest"), of("feed"), of("move")),
+        (vec![(90.0, 90.0)], vec![(10.0, 0.0)], vec![(0.0, 10.0)])
+    );
+    assert!(of("tense").is_empty(), "nobody gave it");
 }
 
 fn run(more: &[&str]) -> Ran {
@@ -179,9 +198,30 @@ fn fifteen_items_each_answered_or_missing() {
         (1..=15).collect::<Vec<_>>()
     );
     assert!(items.iter().all(|own| !own["answer"].is_null() || !own["missing"].is_null()));
+    // In the demo K-12 coded s3 and s5 as a second coder and K-07 coded s1 again; trials are no study of agreement.
+    assert_eq!(items[0]["answer"], "agreement of two coders: 2; of one coder twice: 1");
     let ran = run(&["--grras"]);
     assert_eq!(ran.code, 1, "something is missing");
     assert!(ran.out.contains("masked to first record, date, step"), "{}", ran.out);
+}
+
+#[test]
+fn a_report_does_not_say_that_agreement_was_looked_at_where_it_was_not() {
+    let (own, definitions, place) = (coding("s1", "A", 100.0, &[]), ethogram(), session("s1"));
+    let codings = [(&own, &place, &definitions)];
+    let (study, found) = (super::handmade::study(), Agreement::default());
+    let items = grras::items(&grras::Sources { study: &study, codings: &codings, found: &found });
+    assert_eq!((&items[0].answer, items[0].missing.as_deref()), (&None, Some("no session was coded twice")));
+    // One kind of pair is enough.
+    for (kind, wanted) in [
+        (PairKind::Between, "agreement of two coders: 1; of one coder twice: 0"),
+        (PairKind::Within, "agreement of two coders: 0; of one coder twice: 1"),
+    ] {
+        let pair = PairAgreement { kind, ..compare(&own, &coding("s1", "B", 100.0, &[]), Unit::Exact) };
+        let found = Agreement { pairs: vec![pair], ..Agreement::default() };
+        let items = grras::items(&grras::Sources { study: &study, codings: &codings, found: &found });
+        assert_eq!((items[0].answer.as_deref(), &items[0].missing), (Some(wanted), &None));
+    }
 }
 
 #[test]
