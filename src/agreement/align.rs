@@ -302,6 +302,14 @@ impl<'a> Pairing<'a> {
             none,
             window: self.window,
         };
+        let lasting;
+        let unit = match unit {
+            Unit::Pictures(times) => {
+                lasting = self.with_ends_of_film(times);
+                Unit::Pictures(&lasting)
+            }
+            other => other,
+        };
         let stretches = lines.stretches(unit);
         let exhaustive =
             matches!(row, Row::Set(set) if self.ethogram.set(set).is_some_and(|set| set.exhaustive));
@@ -311,6 +319,16 @@ impl<'a> Pairing<'a> {
             labels.push(NO_STATE.to_owned());
         }
         Some(Laid { labels, stretches })
+    }
+
+    /// The times of pictures, and where the film breaks off: the last picture before a gap lasts until there,
+    /// not until the film goes on.
+    fn with_ends_of_film(&self, times: &[Micros]) -> Vec<Micros> {
+        let breaks = self.session.file_gaps();
+        let mut all: Vec<Micros> = times.iter().copied().chain(breaks.iter().map(|gap| gap.from)).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
     }
 
     /// The states of the first record along time, in order.

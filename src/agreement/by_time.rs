@@ -258,9 +258,12 @@ fn tolerant(pairing: &Pairing<'_>, row: &Row, unit: Unit<'_>, tolerance: Micros)
     let length_us = if let Some(length) = length {
         length.0
     } else {
-        // Pictures come at uneven times: as many as fit by their mean length.
-        let total: i64 = laid.stretches.iter().map(|own| own.span.length().0).sum();
-        total / i64::try_from(laid.stretches.len().max(1)).ok()?
+        // Pictures come at uneven times: as many as fit by their mean length. Where film is missing is none.
+        let missing = pairing.session().file_gaps();
+        let pictures = laid.stretches.iter().filter(|own| !missing.contains(own.span.from));
+        let lengths: Vec<i64> = pictures.map(|own| own.span.length().0).collect();
+        let total: i64 = lengths.iter().sum();
+        total / i64::try_from(lengths.len().max(1)).ok()?
     };
     let reach = usize::try_from(tolerance.0 / length_us.max(1)).ok()?;
     let size = laid.labels.len();

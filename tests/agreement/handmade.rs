@@ -88,8 +88,19 @@ pub fn compare_within(
     unit: Unit<'_>,
     tolerance: Option<Micros>,
 ) -> PairAgreement {
-    let (ethogram, session, study) = (ethogram(), session(first.session.as_str()), study());
-    let pairing = Pairing::try_new(first, second, &ethogram, &session, Marks::All).unwrap();
+    compare_in(&session(first.session.as_str()), first, second, unit, tolerance)
+}
+
+/// The same in a session with film.
+pub fn compare_in(
+    session: &Session,
+    first: &Coding,
+    second: &Coding,
+    unit: Unit<'_>,
+    tolerance: Option<Micros>,
+) -> PairAgreement {
+    let (ethogram, study) = (ethogram(), study());
+    let pairing = Pairing::try_new(first, second, &ethogram, session, Marks::All).unwrap();
     let names = Names {
         first: "first".to_owned(),
         second: "second".to_owned(),

@@ -1,12 +1,13 @@
 //! One pair, every number reckoned by hand in the comment.
 
+use serde_json::json;
 use shedlight::agreement::align::Unit;
 use shedlight::agreement::differences::{Apart, How};
 use shedlight::agreement::pair::{EventAgreement, PairAgreement, SetAgreement};
-use shedlight::model::Coding;
+use shedlight::model::{Clip, ClipId, Coding};
 use shedlight::time::Micros;
 
-use super::handmade::{Line, coding, compare, compare_within, near, pair_of};
+use super::handmade::{Line, coding, compare, compare_in, compare_within, near, pair_of, session};
 
 fn set<'a>(found: &'a PairAgreement, name: &str) -> &'a SetAgreement {
     found.sets.iter().chain(&found.states).find(|own| own.set == name).unwrap()
@@ -132,6 +133,38 @@ fn pictures_agree_within_the_tolerance_and_not_one_further() {
     };
     near(further.first, kappa([1_250.0, 0.0, 1.0, 1_249.0]));
     near(further.second, kappa([1_275.0, 1.0, 0.0, 1_224.0]));
+}
+
+#[test]
+fn rule_4_no_picture_lasts_over_missing_film() {
+    // 25 pictures a second from 0 to 40 s and from 60 to 100 s: twice 1000 of 40 ms.
+    let gap = serde_json::from_value(json!({"from": 40_000_000, "to": 60_000_000})).unwrap();
+    let mut film = session("s1");
+    film.clips = vec![Clip {
+        length: Some(Micros::from_whole_seconds(100)),
+        gaps: vec![gap],
+        ..Clip::new(ClipId(1), "clips/one.mkv")
+    }];
+    let numbers = (0..1_000).chain(1_500..=2_500);
+    let pictures: Vec<Micros> = numbers.map(|number| Micros::from_millis(40 * number)).collect();
+    let of = |by: &str, change: f64, cue: f64| {
+        let lines = [("rest", 0.0, Some(change)), ("move", change, Some(100.0)), ("cue", cue, Some(90.0))];
+        coding("s1", by, 100.0, &lines)
+    };
+    let (first, other) = (of("A", 20.0, 80.0), of("B", 22.0, 81.0));
+    let tolerance = Some(Micros::from_whole_seconds(1));
+    let found = compare_in(&film, &first, &other, Unit::Pictures(&pictures), tolerance);
+    // As exactly as by time: 80 s, 2 s of which differ.
+    let act = set(&found, "act");
+    near(Some(act.compared_s), 80.0);
+    near(act.observed, 78.0 / 80.0);
+    assert_eq!(act.units.as_ref().unwrap().n, 2_000);
+    // 1 s is 25 pictures, also for what the handler does, which is compared over the gap.
+    assert_eq!(act.tolerant.as_ref().unwrap().units, 25);
+    let cue = set(&found, "cue");
+    near(Some(cue.compared_s), 100.0);
+    assert_eq!(cue.tolerant.as_ref().unwrap().units, 25);
+    near(cue.tolerant.as_ref().unwrap().kappa, 1.0);
 }
 
 #[test]
