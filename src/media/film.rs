@@ -277,6 +277,11 @@ fn halvings(group: usize, bytes: usize, limit: usize) -> u8 {
 const AHEAD: u32 = 64;
 /// Pictures decoded against the heading, at most.
 const BEHIND: u32 = 12;
+/// Pictures before the target of a jump that are decoded with it: enough to step back until those before
+/// them are filled in. Each makes every jump slower.
+const WITH_A_JUMP: u32 = 2;
+/// Pictures decoded onward before those behind a jump are filled in.
+const ONWARD_FIRST: u32 = 8;
 
 struct Worker {
     decoder: Decoder,
@@ -337,11 +342,6 @@ impl Worker {
         let on_event = self.on_event.as_deref();
         let mut reached = false;
         let group = self.decoder.index().group_len(target);
-        let index = self.decoder.index();
-        let key = index.key_for(target).and_then(|place| index.keys.get(place)).map_or(0, |key| key.frame.0);
-        // The farther the key, the longer it takes to fill in, and the more must be there until then; but
-        // each of them makes every jump slower.
-        let near = (target.0.saturating_sub(key) / 16).clamp(NEAR, 2 * NEAR);
         // Another wish breaks the run off, unless this run is on its way to it.
         let is_stale = |state: &State, frame: FrameNumber| {
             state.stop
@@ -354,7 +354,7 @@ impl Worker {
         let is_jump = is_request && shared.lock().heading != Heading::Backward;
         let mut is_useful = |frame: FrameNumber| {
             let state = shared.lock();
-            let is_useful = !is_jump || frame.0 + near >= target.0 || state.wanted == Some(frame);
+            let is_useful = !is_jump || frame.0 + WITH_A_JUMP >= target.0 || state.wanted == Some(frame);
             // One that is of use is taken first.
             if !is_useful && is_stale(&state, frame) {
                 return ControlFlow::Break(());
@@ -442,8 +442,10 @@ fn next_ahead(state: &State, wanted: FrameNumber, index: &Index) -> Option<Frame
         .take_while(|frame| *frame <= index.last())
         .find(is_missing);
     let back = (1..=backward).map_while(|by| wanted.0.checked_sub(by).map(FrameNumber)).find(is_missing);
+    let is_soon = |frame: &FrameNumber| frame.0 <= wanted.0.saturating_add(ONWARD_FIRST);
     match state.heading {
         Heading::Backward => back.or(onward),
-        Heading::Forward | Heading::Still => onward.or(back),
+        Heading::Still => onward.filter(is_soon).or(back).or(onward),
+        Heading::Forward => onward.or(back),
     }
 }

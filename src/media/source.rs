@@ -17,7 +17,7 @@ use crate::time::TimeBase;
 const DEMUXERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mpeg,mpegvideo,h264,hevc,m4v,flv,asf,ogg,mxf,dv,ivf,wtv,gxf,nut,obu,rm";
 
 /// Threads of a decoder, at most.
-pub(super) const THREADS: u32 = 3;
+pub(super) const THREADS: u32 = 4;
 
 /// Bytes the film library may ask for at once.
 const MAX_ALLOCATION: usize = 512 << 20;
@@ -145,8 +145,10 @@ impl Source {
 
     /// A decoder for the stream, at its beginning.
     pub(super) fn decoder(&self) -> Result<ffmpeg::decoder::Video, Error> {
-        // Two or three threads: each adds a picture of delay to every seek, and the machine is small.
-        let count = std::thread::available_parallelism().map_or(2, |n| (n.get() + 1).min(THREADS as usize));
+        // More than cores, for a picture waits for rows of the one it refers to: where pictures that nothing refers
+        // to are left out, four threads on two cores reach the target of a jump a tenth sooner than three.
+        // Few, for each adds a picture of delay to every seek.
+        let count = std::thread::available_parallelism().map_or(2, |n| (n.get() + 2).min(THREADS as usize));
         self.decoder_with(count)
     }
 

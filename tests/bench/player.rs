@@ -18,7 +18,7 @@ impl Player {
     pub(crate) fn open(clip: &Path) -> Option<Self> {
         let socket = tempfile::tempdir().unwrap();
         let address = socket.path().join("player");
-        let child = Command::new("mpv")
+        let mut child = Command::new("mpv")
             .args(["--no-config", "--vo=null", "--ao=null", "--no-audio", "--pause", "--hr-seek=yes"])
             .args(["--keep-open=yes", "--really-quiet"])
             .arg(format!("--input-ipc-server={}", address.display()))
@@ -30,7 +30,12 @@ impl Player {
         let stream = (0..200).find_map(|_| {
             std::thread::sleep(Duration::from_millis(50));
             UnixStream::connect(&address).ok()
-        })?;
+        });
+        let Some(stream) = stream else {
+            let _ = child.kill();
+            let _ = child.wait();
+            return None;
+        };
         let mut player = Self { child, said: BufReader::new(stream), _socket: socket };
         // One seek, so that it surely stands.
         let _ = player.seek(0.0);
@@ -47,6 +52,20 @@ impl Player {
             assert!(self.said.read_line(&mut line).unwrap() > 0, "the player ended");
         }
         start.elapsed()
+    }
+
+    /// The time of the picture it stands on, in seconds.
+    pub(crate) fn standing_at(&mut self) -> Option<f64> {
+        self.said
+            .get_mut()
+            .write_all(b"{\"command\":[\"get_property\",\"time-pos/full\"],\"request_id\":77}\n")
+            .unwrap();
+        let mut line = String::new();
+        while !line.contains("\"request_id\":77") {
+            line.clear();
+            assert!(self.said.read_line(&mut line).unwrap() > 0, "the player ended");
+        }
+        serde_json::from_str::<serde_json::Value>(&line).ok()?.get("data")?.as_f64()
     }
 
     /// An exact seek.

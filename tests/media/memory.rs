@@ -53,6 +53,26 @@ fn a_long_group_that_does_not_fit_is_kept_smaller_and_made_whole_when_the_moveme
 }
 
 #[test]
+fn around_a_jump_what_lies_near_is_filled_in_without_being_asked_for() {
+    let folder = folder();
+    let clip = folder.path().join("long-group.mp4");
+    barcode_clip(&clip, 120, &["-c:v", "libx264", "-g", "120", "-keyint_min", "120", "-bf", "3"]);
+    let film = Film::open(&clip, FilmOptions::default()).unwrap();
+    assert_eq!(number(&film.fetch(FrameNumber(70), Heading::Still).unwrap()), Some(70));
+    let start = Instant::now();
+    for frame in (40..70).rev().chain(71..100) {
+        let picture = loop {
+            if let Some(picture) = film.picture(FrameNumber(frame)) {
+                break picture;
+            }
+            assert!(start.elapsed() < Duration::from_secs(20), "picture {frame} was never filled in");
+            std::thread::sleep(Duration::from_millis(1));
+        };
+        assert_eq!(number(&picture), Some(frame as usize));
+    }
+}
+
+#[test]
 fn a_kept_index_gives_the_same_film_without_reading_its_packets() {
     let folder = folder();
     for (name, encoding) in [
