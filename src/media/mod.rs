@@ -49,7 +49,7 @@ pub fn first_picture(path: &std::path::Path) -> Option<Picture> {
 ///
 /// # Errors
 /// When the clip can't be opened.
-#[cfg(fuzzing)]
+#[cfg(feature = "fuzz")]
 pub fn reader_of_kept(clip: &std::path::Path) -> Result<impl Fn(&[u8]) + use<>, Error> {
     let source = source::Source::open(clip)?;
     Ok(move |body: &[u8]| {

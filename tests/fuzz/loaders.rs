@@ -253,8 +253,9 @@ fn annotations(place: &Place, input: &[u8]) {
 /// The kept index, or the kept sound, of the clip `SHEDLIGHT_CLIP`.
 #[cfg(feature = "media")]
 fn index(_: &Place, input: &[u8]) {
+    type Reader = Box<dyn Fn(&[u8])>;
     thread_local! {
-        static READER: Box<dyn Fn(&[u8])> = {
+        static READER: Reader = {
             let clip = std::env::var("SHEDLIGHT_CLIP").expect("SHEDLIGHT_CLIP names a clip");
             Box::new(shedlight::media::reader_of_kept(clip.as_ref()).expect("the clip opens"))
         };

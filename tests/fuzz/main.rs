@@ -1,6 +1,7 @@
 //! One input for one loader, `SHEDLIGHT_LOADER`. What comes out does not matter: it must come out, without a
 //! panic, soon, and in bounded memory (libFuzzer's `-timeout` and `-rss_limit_mb`).
 #![no_main]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing, unused_results)]
 
 mod loaders;
 mod seeds;
