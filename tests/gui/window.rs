@@ -6,6 +6,8 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use shedlight::model::{
     Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Person, Role, Session, Study,
     Taxon, starter,
@@ -171,6 +173,51 @@ fn rule_34_coded_by_keys_alone_killed_and_opened_again_at_the_same_place() {
     wait_for("undo over the restart", || (marks(&coding).len() == 1).then_some(()));
     assert_eq!(marks(&coding), [("still-relaxed".to_owned(), Micros(120_000), End::Open)]);
     drop(window);
+}
+
+/// Killed while keys come in, at any moment; SHEDLIGHT_WINDOW_KILLS says how often.
+#[test]
+fn rule_34_the_window_killed_while_keys_are_pressed_keeps_every_mark_it_had_written() {
+    let _alone = display();
+    let folder = folder();
+    let config = folder.path().join("config");
+    let kills = std::env::var("SHEDLIGHT_WINDOW_KILLS").ok().and_then(|own| own.parse().ok()).unwrap_or(2);
+    let mut random = ChaCha8Rng::seed_from_u64(34);
+    let mut root = folder.path().join("study");
+    let mut coding = study(&root);
+    let mut kept = 0;
+    for kill in 1..=kills {
+        if kill % 6 == 0 {
+            // Before the clip ends: a fresh record.
+            root = folder.path().join(format!("study-{kill}"));
+            coding = study(&root);
+            kept = 0;
+        }
+        let window = Window::open(&root, &config);
+        let _ = wait_for("the picture", || coding_file::place(&coding));
+        std::thread::sleep(Duration::from_millis(1_500));
+        xdotool(&["key", "F4"]);
+        let keys = ["r", "Right", "m", "Right"].iter().cycle().take(200);
+        let mut typing = Command::new("xdotool").args(["key", "--delay", "30"]).args(keys).spawn().unwrap();
+        let until = Instant::now() + Duration::from_millis(700 + random.next_u64() % 2_000);
+        let mut written = marks(&coding);
+        while Instant::now() < until {
+            written = marks(&coding);
+        }
+        drop(window);
+        let _ = typing.kill();
+        let _ = typing.wait();
+        // Whoever typed may have died with a finger on a key.
+        xdotool(&["keyup", "r", "keyup", "m", "keyup", "Right"]);
+        assert!(written.len() > kept, "kill {kill}: no key was heard");
+        let left = marks(&coding);
+        for (behaviour, from, _) in &written {
+            let is_kept = left.iter().any(|own| own.0 == *behaviour && own.1 == *from);
+            assert!(is_kept, "kill {kill}: {behaviour} at {from} was on the disk and is gone");
+        }
+        kept = left.len();
+        assert_eq!(coding_file::open(&coding).unwrap().coding.marks.len(), kept, "kill {kill}: opened");
+    }
 }
 
 /// Sample, behaviour, time.
@@ -412,7 +459,7 @@ fn the_facts_of_a_session_are_written_by_keys_in_less_than_a_minute_of_strokes_a
     own.recorded_at = Some("2026-03-03T15:00:00Z".parse().unwrap());
     open.save_session(&own).unwrap();
     let window = Window::open_with(&root, &config, &[]);
-    std::thread::sleep(Duration::from_millis(1_500));
+    std::thread::sleep(Duration::from_secs(4));
     let (mut strokes, mut thoughts) = (0, 0.0);
     let mut keys = |keys: &[&str]| {
         strokes += keys.len();
@@ -421,7 +468,7 @@ fn the_facts_of_a_session_are_written_by_keys_in_less_than_a_minute_of_strokes_a
     };
     // The newest session is chosen. Its facts; as last time; then what changed.
     keys(&["F2"]);
-    std::thread::sleep(Duration::from_millis(800));
+    std::thread::sleep(Duration::from_secs(2));
     keys(&["F4"]);
     // Air was cooler: past began, anchor, handler, plan and step.
     keys(&["Tab", "Tab", "Tab", "Tab", "Tab"]);
