@@ -90,13 +90,13 @@ impl Sessions {
                 group = group.push(
                     button(line)
                         .width(Length::Fill)
-                        .padding([2, 8])
+                        .padding([1, 8])
                         .style(theme::action(palette))
                         .on_press(message),
                 );
             }
             all = all.push(group);
         }
-        container(scrollable(all).height(Length::Fill)).width(WIDTH).into()
+        container(scrollable(all).spacing(4).height(Length::Fill)).width(WIDTH).into()
     }
 }
