@@ -52,9 +52,7 @@ pub enum NotComparable {
     #[error("the length of the session is not known: its clips have not been opened yet")]
     NoWindow,
     /// Both hold samples: what lies between them is not known.
-    #[error(
-        "they are recorded by samples: 'shedlight agree' compares them sample by sample, nothing of them by time"
-    )]
+    #[error("they are recorded by samples: they are compared sample by sample, nothing of them by time")]
     Sampled,
     /// One of them holds samples.
     #[error("one of them is recorded by samples and the other continuously: two of one kind can be compared")]

@@ -17,7 +17,7 @@ use crate::measures::recorded::{Recorded, numbers_of};
 use crate::model::samples::{Form, Sample};
 use crate::model::{Actor, Behaviour, Coding, Ethogram, Kind, Role, Session, Set, Study};
 use crate::numeric::bootstrap;
-use crate::time::Micros;
+use crate::time::{Micros, Seconds};
 
 /// A behaviour needs so many samples with it in each record for a kappa (our default, as of events).
 pub const ENOUGH: i64 = 5;
@@ -41,6 +41,23 @@ pub struct SampledAgreement {
     pub sets: Vec<SampledSet>,
     /// Of intervals: one a behaviour.
     pub behaviours: Vec<SampledTwo>,
+    /// Samples the two differ in, in their order; of each what they differ about.
+    pub differences: Vec<SampledApart>,
+}
+
+/// What two records say differently of one sample.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SampledApart {
+    /// The sample's number in the first record.
+    pub sample: u32,
+    /// Where it lies, or begins, in session time.
+    pub at_s: Seconds,
+    /// The set, or the behaviour that belongs to none.
+    pub about: String,
+    /// What the first says; nothing where it says that none of them holds.
+    pub first: Option<String>,
+    /// What the second says.
+    pub second: Option<String>,
 }
 
 /// Which state of a set holds at the points.
@@ -128,6 +145,7 @@ impl Side<'_> {
 /// A sample in both records, by its number in each.
 struct Same {
     numbers: [u32; 2],
+    at: Micros,
     block: i64,
 }
 
@@ -136,6 +154,21 @@ struct Same {
 struct Counted {
     cells: Vec<Vec<i64>>,
     blocks: Vec<Vec<Vec<i64>>>,
+    /// Samples off the diagonal: number, time, row and column.
+    apart: Vec<(u32, Micros, [usize; 2])>,
+}
+
+impl Counted {
+    fn differences(&self, about: &str, labels: &[&Behaviour]) -> impl Iterator<Item = SampledApart> {
+        let name = |place: usize| labels.get(place).map(|own| own.id.to_string());
+        self.apart.iter().map(move |(sample, at, [first, second])| SampledApart {
+            sample: *sample,
+            at_s: Seconds(*at),
+            about: about.to_owned(),
+            first: name(*first),
+            second: name(*second),
+        })
+    }
 }
 
 /// Compares two codings by samples of one session, that [`align::Pairing`] has found to be such.
@@ -175,23 +208,32 @@ pub fn compare(
         visible_to_both: same.iter().filter(is_visible).count(),
         sets: Vec::new(),
         behaviours: Vec::new(),
+        differences: Vec::new(),
     };
     match form {
         Form::Point => {
             for (id, states) in rows(ethogram) {
-                found.sets.push(of_set(id, &states, ethogram, sides, &same, seed));
+                let is_visibility = ethogram.visibility_set().is_some_and(|set| set.as_str() == id);
+                let counted = counted(&states, sides, &same, is_visibility);
+                found.differences.extend(counted.iter().flat_map(|own| own.differences(&id, &states)));
+                found.sets.push(of_set(id, &states, counted, seed));
             }
         }
         Form::Interval => {
             for behaviour in ethogram.behaviours.iter().filter(|b| !b.has_role(Role::Excluded)) {
                 let list = [behaviour];
-                found.behaviours.push(match counted(&list, sides, &same, false) {
+                let counted = counted(&list, sides, &same, false);
+                found
+                    .differences
+                    .extend(counted.iter().flat_map(|own| own.differences(behaviour.id.as_str(), &list)));
+                found.behaviours.push(match counted {
                     Some(own) => of_two(behaviour, &own, 0, seed),
                     None => without(behaviour, NoKappa::PassNotDone),
                 });
             }
         }
     }
+    found.differences.sort_by_key(|own| own.sample);
     Ok(found)
 }
 
@@ -216,7 +258,11 @@ fn same_samples(a: &Side<'_>, b: &Side<'_>) -> Result<Vec<Same>, NotComparable> 
         .filter_map(|own: Sample| {
             let other = of_second.get(of_second.number_at(own.span.from)?)?;
             let block = (own.span.from - window).0.div_euclid(BLOCK.0);
-            (other.span == own.span).then_some(Same { numbers: [own.number, other.number], block })
+            (other.span == own.span).then_some(Same {
+                numbers: [own.number, other.number],
+                at: own.span.from,
+                block,
+            })
         })
         .collect();
     if same.is_empty() { Err(NotComparable::NoCommonTime) } else { Ok(same) }
@@ -255,7 +301,7 @@ fn counted(
     let empty = vec![vec![0_i64; size]; size];
     let hits = sides.map(|side| side.hits(behaviours));
     let (mut cells, mut blocks) = (empty.clone(), BTreeMap::new());
-    let mut any = false;
+    let (mut any, mut apart) = (false, Vec::new());
     for own in same {
         let mut labels = [0; 2];
         let mut is_told = true;
@@ -272,6 +318,9 @@ fn counted(
         }
         any = true;
         let [i, j] = labels;
+        if i != j {
+            apart.push((own.numbers[0], own.at, labels));
+        }
         let block = blocks.entry(own.block).or_insert_with(|| empty.clone());
         for table in [&mut cells, block] {
             if let Some(cell) = table.get_mut(i).and_then(|row| row.get_mut(j)) {
@@ -279,7 +328,7 @@ fn counted(
             }
         }
     }
-    any.then(|| Counted { cells, blocks: blocks.into_values().collect() })
+    any.then(|| Counted { cells, blocks: blocks.into_values().collect(), apart })
 }
 
 #[allow(clippy::cast_precision_loss)] // Counts of samples.
@@ -287,16 +336,7 @@ fn table(cells: &[Vec<i64>]) -> Option<Table> {
     Table::from_rows(&cells.iter().map(|row| row.iter().map(|n| *n as f64).collect()).collect::<Vec<_>>())
 }
 
-fn of_set(
-    id: String,
-    states: &[&Behaviour],
-    ethogram: &Ethogram,
-    sides: [&Side<'_>; 2],
-    same: &[Same],
-    seed: u64,
-) -> SampledSet {
-    let is_visibility = ethogram.visibility_set().is_some_and(|set| set.as_str() == id);
-    let counted = counted(states, sides, same, is_visibility);
+fn of_set(id: String, states: &[&Behaviour], counted: Option<Counted>, seed: u64) -> SampledSet {
     let Some((own, counted)) = counted.and_then(|own| Some((table(&own.cells)?, own))) else {
         return SampledSet {
             set: id,

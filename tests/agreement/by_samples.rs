@@ -225,6 +225,32 @@ fn other_samples_are_not_compared_and_shifted_windows_are() {
     assert_eq!(pairing.unwrap_err(), NotComparable::OneSampled);
 }
 
+/// Each sample off the diagonal of Cohen's table, in order, at its own time, with what both say.
+#[test]
+fn samples_they_differ_in_are_listed_with_both_answers() {
+    let (made, first, second) = cohen();
+    let found = compared(&made, &first, &second).unwrap();
+    let all = &found.differences;
+    // 200 points less 88 + 40 + 12 on the diagonal.
+    assert_eq!(all.len(), 60);
+    assert!(all.windows(2).all(|two| two[0].sample < two[1].sample));
+    for own in all {
+        assert_eq!(
+            (own.about.as_str(), own.at_s),
+            (ACTIVITY, Seconds::whole(i64::from(own.sample - 1) * 10))
+        );
+        let says = |coding: &Coding| {
+            let mark = coding.marks.iter().find(|mark| mark.sample == Some(own.sample)).unwrap();
+            Some(mark.behaviour.to_string())
+        };
+        assert_eq!((own.first.clone(), own.second.clone()), (says(&first), says(&second)));
+    }
+    let only = |a: &str, b: &str| {
+        all.iter().filter(|own| (own.first.as_deref(), own.second.as_deref()) == (Some(a), Some(b))).count()
+    };
+    assert_eq!((only("a", "b"), only("c", "a"), only("b", "c")), (14, 2, 10));
+}
+
 /// As a person asks for it: in words, as a table, as JSON; and nothing of it is a time.
 #[test]
 fn agree_compares_samples() {

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use iced_test::core::keyboard::key::Named;
 use iced_test::core::keyboard::{Key, Modifiers};
 use iced_test::simulator;
+use shedlight::gui::screen::agreement::{self, Agreement};
 use shedlight::gui::screen::by_samples::{self, BySamples};
 use shedlight::gui::screen::reaction::{self, Reaction};
 use shedlight::gui::screen::results::{self, Results};
@@ -14,7 +15,7 @@ use shedlight::gui::theme::Mode;
 use shedlight::measures::recorded::Recorded;
 use shedlight::measures::{Marks, Record};
 use shedlight::model::samples::random_offset;
-use shedlight::model::{Purpose, RecordingRule};
+use shedlight::model::{Mark, Purpose, RecordingRule};
 use shedlight::storage::{StudyFolder, coding_file};
 use shedlight::time::{Micros, Seconds};
 
@@ -216,6 +217,54 @@ fn samples_are_never_pooled_with_times() {
     std::fs::remove_file(path).unwrap();
     let _ = coding_file::create(path.parent().unwrap(), &coding).unwrap();
     assert_eq!(progress(&study), "Bramble · 3 sessions");
+}
+
+#[test]
+fn two_codings_by_points_are_compared_and_a_difference_leads_to_its_picture() {
+    let folder = folder();
+    let study = demo(&folder);
+    let rule = RecordingRule::Instantaneous { every_s: Seconds::whole(15), offset_s: Seconds::whole(0) };
+    let listing = study.list();
+    let entry = listing.sessions.iter().find(|own| own.session.id.as_str() == "s3").unwrap();
+    let mut first = None;
+    for (path, head) in &entry.codings {
+        let mut coding = coding_file::read(path).unwrap();
+        coding.rule = rule;
+        coding.marks.clear();
+        for sample in 1..=36_u32 {
+            // The second coder sees it explore once, at the seventh point.
+            let is_other = head.purpose == Purpose::Second && sample == 7;
+            for id in ["in-view", if is_other { "explore" } else { "move" }] {
+                let at = Micros::from_whole_seconds(i64::from(sample - 1) * 15);
+                let mut mark = Mark::event(coding.next_id(), id.into(), at);
+                mark.sample = Some(sample);
+                coding.marks.push(mark);
+            }
+            coding.passes.iter_mut().for_each(|pass| pass.answered.insert(sample));
+        }
+        std::fs::remove_file(path).unwrap();
+        let path = coding_file::create(path.parent().unwrap(), &coding).unwrap();
+        if head.purpose == Purpose::Primary {
+            first = Some(path);
+        }
+    }
+    let mut screen = Agreement::new(study, &"s3".into(), "K-07", Mode::Dark);
+    assert_eq!(screen.title(), "s3 · K-07 and K-12");
+    for mode in [Mode::Dark, Mode::Light] {
+        let mut seen = simulator(screen.view(mode));
+        for words in ["points every 15 s", "Explore", "Move about", "1:30.000", "only second"] {
+            assert!(seen.find(words).is_ok(), "{words}");
+        }
+    }
+    let mut press = |key| screen.update(agreement::Message::KeyDown(named(key)));
+    let _ = press(Named::ArrowDown);
+    match press(Named::Enter) {
+        agreement::Action::Go(path, at) => {
+            assert_eq!((Some(path), at), (first, Micros::from_whole_seconds(90)));
+        }
+        _ => panic!("the coding is opened at the sample"),
+    }
+    assert!(matches!(press(Named::Escape), agreement::Action::Leave));
 }
 
 #[test]

@@ -113,9 +113,9 @@ pub(super) fn compare(
     seed: u64,
 ) -> Result<Compared, Missing> {
     let first = &codings.first;
-    let not = |words: String| Missing { title: "These two can't be compared", words };
-    let second = codings.others.get(other).ok_or_else(|| not("there is no such coding".to_owned()))?;
-    let pairing = pairing(first, second).map_err(not)?;
+    let second =
+        codings.others.get(other).ok_or_else(|| not_comparable("there is no such coding".to_owned()))?;
+    let pairing = pairing(first, second).map_err(not_comparable)?;
     let is_trial = |own: &Coding| matches!(own.purpose, Purpose::Training | Purpose::Trial);
     let names = Names {
         first: name(folder, first),
@@ -151,6 +151,10 @@ pub(super) fn compare(
         groups,
         found,
     })
+}
+
+pub(super) fn not_comparable(words: String) -> Missing {
+    Missing { title: "These two can't be compared", words }
 }
 
 /// The two laid over each other.

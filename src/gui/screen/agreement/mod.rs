@@ -3,6 +3,7 @@
 
 mod film;
 mod load;
+mod sampled;
 mod settle;
 mod tapes;
 mod view;
@@ -19,6 +20,7 @@ use iced::{Point, Subscription, Task};
 use self::film::Projection;
 pub use self::load::Coders;
 use self::load::{Codings, Compared, Missing};
+use self::sampled::Sampled;
 use crate::agreement::align::NO_STATE;
 use crate::agreement::differences::Apart;
 use crate::agreement::pair::SetAgreement;
@@ -27,7 +29,7 @@ use crate::gui::feed::Fed;
 use crate::gui::theme::Mode;
 use crate::gui::widget::pictures::{self, Touch};
 use crate::gui::widget::tape::{Content, Gesture, Zoom};
-use crate::model::{Behaviour, BehaviourId, EthogramId, PersonCode, SessionId};
+use crate::model::{Behaviour, BehaviourId, EthogramId, PersonCode, RecordingRule, SessionId};
 use crate::report::chart::{self, Chart, Look};
 use crate::storage::StudyFolder;
 use crate::storage::study_folder::LoadedCoding;
@@ -109,6 +111,8 @@ pub struct Agreement {
     by: PersonCode,
     mode: Mode,
     open: Result<Box<Open>, Missing>,
+    /// Two codings by samples, which are not laid along time.
+    sampled: Option<Box<Sampled>>,
     coders: Option<Arc<Coders>>,
     /// Somebody reads the study for them.
     coders_asked: bool,
@@ -155,13 +159,20 @@ impl Agreement {
     /// The same without its film.
     #[must_use]
     pub fn new(folder: StudyFolder, session: &SessionId, by: &str, mode: Mode) -> Self {
-        let open = load::codings(&folder, session).and_then(|codings| Open::of(&folder, codings, mode));
-        let open = open.map(Box::new);
+        let mut sampled = None;
+        let open = load::codings(&folder, session).and_then(|codings| {
+            if codings.first.coding.rule == RecordingRule::Continuous {
+                return Open::of(&folder, codings, mode).map(Box::new);
+            }
+            sampled = Some(Box::new(Sampled::of(&folder, codings, 0)?));
+            Err(load::not_comparable("They are recorded by samples.".to_owned()))
+        });
         Self {
             folder,
             by: by.trim().into(),
             mode,
             open,
+            sampled,
             coders: None,
             coders_asked: false,
             hidden: BTreeSet::new(),
@@ -176,7 +187,11 @@ impl Agreement {
     /// What stands in the window's title.
     #[must_use]
     pub fn title(&self) -> String {
-        self.open.as_ref().map_or_else(|_| "Agreement".to_owned(), |open| open.title())
+        match (&self.open, &self.sampled) {
+            (_, Some(sampled)) => sampled.title(),
+            (Ok(open), _) => open.title(),
+            _ => "Agreement".to_owned(),
+        }
     }
 
     /// Draws everything in the colours of a mode.
@@ -192,6 +207,9 @@ impl Agreement {
 
     /// Does what a message asks for.
     pub fn update(&mut self, message: Message) -> Action {
+        if let Some(sampled) = &mut self.sampled {
+            return sampled.update(&self.folder, &message);
+        }
         let Ok(open) = &mut self.open else {
             let leaves = matches!(message, Message::Leave | Message::KeyDown(Key::Named(Named::Escape)));
             return if leaves { Action::Leave } else { Action::None };

@@ -18,6 +18,8 @@ use crate::storage::StudyFolder;
 
 /// Width of the list of samples.
 const LIST: f32 = 520.0;
+/// Most width of a table: its columns are read along lines.
+const TABLE: f32 = 760.0;
 
 const HELP: &str =
     "Up, Down: sample · Enter opens the first's coding there · F4: next pair · Escape goes back";
@@ -95,7 +97,7 @@ impl Sampled {
         .spacing(12)
         .align_y(Alignment::Center);
         let said = format!(
-            "{} {}s in both, {} of them answered by both, the animal visible to both in {} · {} differences",
+            "{} {}s in both, {} of them answered by both, the animal visible to both in {} · differences: {}",
             found.in_both,
             found.each,
             found.answered_by_both,
@@ -137,7 +139,7 @@ impl Sampled {
         }
         let lines =
             self.found.differences.iter().enumerate().map(|(place, own)| self.line(place, own, palette));
-        let list = scrollable(Column::from_iter(lines).padding(RIGHT)).id(SCROLL).height(Length::Fill);
+        let list = scrollable(lines.collect::<Column<_>>().padding(RIGHT)).id(SCROLL).height(Length::Fill);
         column![columns, list].spacing(4).width(LIST).into()
     }
 
@@ -186,33 +188,29 @@ impl Sampled {
     }
 
     fn table(&self, all: &[&SampledTwo], palette: Palette) -> Element<'_, Message> {
-        let line = |words: [String; 6], quiet: bool| {
-            let colour = if quiet { palette.quiet } else { palette.text };
-            let mut line = Row::new().spacing(8);
-            for (n, words) in words.into_iter().enumerate() {
-                let words = text(words).size(theme::BODY).color(colour);
-                let share = if n == 0 { 3 } else { 2 };
-                line = line.push(words.width(Length::FillPortion(share)));
-            }
-            line
+        let cell = |words: String, share: u16, colour: iced::Color| {
+            text(words).size(theme::BODY).color(colour).width(Length::FillPortion(share))
         };
-        let head = ["", "kappa", "95 %", "both", "only first", "only second"].map(str::to_owned);
-        let mut lines = column![line(head, true)].spacing(3);
+        let mut head = Row::new().push(space::horizontal().width(Length::FillPortion(3)));
+        for words in ["kappa", "95 %", "both", "only first", "only second"] {
+            head = head.push(cell(words.to_owned(), 2, palette.quiet));
+        }
+        let mut lines = column![head].spacing(3).max_width(TABLE);
         for own in all {
-            lines = lines.push(line(
-                [
-                    self.name(&own.id),
-                    number(own.kappa),
+            let mut line = Row::new().push(cell(self.name(&own.id), 3, palette.text));
+            // Where there is no kappa, the reason stands in its place.
+            line = match (own.kappa, &own.why) {
+                (None, Some(why)) => line.push(cell(why.clone(), 4, palette.quiet)),
+                (kappa, _) => line.push(cell(number(kappa), 2, palette.text)).push(cell(
                     own.ci95.map_or_else(|| "—".to_owned(), |[low, high]| format!("{low:.2} to {high:.2}")),
-                    own.both.to_string(),
-                    own.only_first.to_string(),
-                    own.only_second.to_string(),
-                ],
-                false,
-            ));
-            if let Some(why) = &own.why {
-                lines = lines.push(text(format!("no kappa: {why}")).size(theme::BODY).color(palette.quiet));
+                    2,
+                    palette.text,
+                )),
+            };
+            for count in [own.both, own.only_first, own.only_second] {
+                line = line.push(cell(count.to_string(), 2, palette.text));
             }
+            lines = lines.push(line);
         }
         lines.into()
     }
@@ -232,14 +230,20 @@ fn occurring(all: &[SampledTwo]) -> Vec<&SampledTwo> {
 }
 
 fn set_words(set: &SampledSet, each: &str) -> String {
-    let mut words = vec![format!("kappa {}", number(set.kappa))];
+    let mut words = match (set.kappa, &set.why) {
+        (None, Some(why)) => vec![format!("no kappa: {why}"), format!("observed {}", number(set.observed))],
+        (kappa, _) => vec![format!(
+            "kappa {} (at most {}), observed {}, by chance {}",
+            number(kappa),
+            number(set.kappa_max),
+            number(set.observed),
+            number(set.expected)
+        )],
+    };
     if let Some([low, high]) = set.ci95 {
         words.push(format!("95 % {low:.2} to {high:.2}"));
     }
-    words.push(format!("at most {}", number(set.kappa_max)));
-    words.push(format!("observed {}, by chance {}", number(set.observed), number(set.expected)));
     words.push(format!("over {} {each}s", set.n));
-    words.extend(set.why.clone());
     words.join(" · ")
 }
 

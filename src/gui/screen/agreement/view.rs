@@ -26,7 +26,7 @@ const ABOVE: usize = 10;
 const CAUSES: usize = 8;
 
 /// Room for the scroll bar.
-const RIGHT: iced::Padding = iced::Padding { right: 14.0, ..iced::Padding::ZERO };
+pub(super) const RIGHT: iced::Padding = iced::Padding { right: 14.0, ..iced::Padding::ZERO };
 
 const HELP: &str = "Up, Down: difference · Enter plays it · Space stops · Left, Right: picture · +, −: closer, farther · O codes there · Escape goes back";
 const HELP_NUMBERS: &str =
@@ -37,9 +37,10 @@ impl Agreement {
     #[must_use]
     pub fn view(&self, mode: Mode) -> Element<'_, Message> {
         let palette = mode.palette();
-        match &self.open {
-            Ok(open) => open.view(palette),
-            Err(missing) => nothing(palette, missing),
+        match (&self.open, &self.sampled) {
+            (_, Some(sampled)) => sampled.view(palette),
+            (Ok(open), _) => open.view(palette),
+            (Err(missing), _) => nothing(palette, missing),
         }
     }
 }

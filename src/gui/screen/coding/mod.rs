@@ -285,7 +285,8 @@ impl Coding {
         }
         words.push(format!("coder {}", coding.by));
         if self.is_sampled() {
-            words.push(crate::gui::screen::by_samples::rule_words(coding.rule));
+            // How far apart stands beside the picture.
+            words.push("by samples".to_owned());
         } else if let Some(n) = self.coder.pass() {
             words.push(format!("pass {} of {}", n + 1, coding.passes.len()));
         }
