@@ -96,7 +96,7 @@ impl Sampled {
         .push(next)
         .spacing(12)
         .align_y(Alignment::Center);
-        let said = format!(
+        let mut said = format!(
             "{} {}s in both, {} of them answered by both, the animal visible to both in {} · differences: {}",
             found.in_both,
             found.each,
@@ -104,6 +104,13 @@ impl Sampled {
             found.visible_to_both,
             found.differences.len()
         );
+        // What was hidden from whom stands with every number.
+        for own in [Some(&self.codings.first), self.codings.others.get(self.other)].into_iter().flatten() {
+            let coding = &own.coding;
+            if !coding.masked.is_empty() {
+                said += &format!(" · hidden from {}: {}", coding.by, coding.masked.join(", "));
+            }
+        }
         let body =
             row![self.list(palette), scrollable(self.numbers(palette).padding(RIGHT)).width(Length::Fill)]
                 .spacing(16)
