@@ -96,7 +96,7 @@ impl Sampled {
         .push(next)
         .spacing(12)
         .align_y(Alignment::Center);
-        let mut said = format!(
+        let counts = format!(
             "{} {}s in both, {} of them answered by both, the animal visible to both in {} · differences: {}",
             found.in_both,
             found.each,
@@ -105,12 +105,13 @@ impl Sampled {
             found.differences.len()
         );
         // What was hidden from whom stands with every number.
-        for own in [Some(&self.codings.first), self.codings.others.get(self.other)].into_iter().flatten() {
-            let coding = &own.coding;
-            if !coding.masked.is_empty() {
-                said += &format!(" · hidden from {}: {}", coding.by, coding.masked.join(", "));
-            }
-        }
+        let hidden = [Some(&self.codings.first), self.codings.others.get(self.other)]
+            .into_iter()
+            .flatten()
+            .map(|own| &own.coding)
+            .filter(|coding| !coding.masked.is_empty())
+            .map(|coding| format!("hidden from {}: {}", coding.by, coding.masked.join(", ")));
+        let said = std::iter::once(counts).chain(hidden).collect::<Vec<_>>().join(" · ");
         let body =
             row![self.list(palette), scrollable(self.numbers(palette).padding(RIGHT)).width(Length::Fill)]
                 .spacing(16)
