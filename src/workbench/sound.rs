@@ -45,6 +45,37 @@ impl Anchor {
     }
 }
 
+/// How late pictures are seen: from the moment one is due until the screen shows it. The sound waits as long.
+///
+/// Nothing tells when a screen lights up. But a picture taken at one redraw has been drawn by the next,
+/// and was due half a redraw before it was taken, on average. On a computer without a graphics card a
+/// redraw takes long enough to be heard as a sound that comes too early.
+#[derive(Debug, Default)]
+pub struct Lateness {
+    last: Option<Duration>,
+    /// From redraw to redraw, smoothed: sound that follows each of them would stumble.
+    between: Duration,
+}
+
+impl Lateness {
+    /// Longer than this lies between two redraws when the window was hidden or busy with something else.
+    const LONGEST: Duration = Duration::from_millis(200);
+
+    /// The window is drawn anew, at a clock time.
+    pub fn redrawn(&mut self, now: Duration) {
+        let gap = self.last.replace(now).map(|last| now.saturating_sub(last));
+        if let Some(gap) = gap.filter(|gap| *gap <= Self::LONGEST) {
+            self.between = if self.between.is_zero() { gap } else { (self.between * 15 + gap) / 16 };
+        }
+    }
+
+    /// What is taken now is seen so much after it was due.
+    #[must_use]
+    pub fn now(&self) -> Duration {
+        self.between * 3 / 2
+    }
+}
+
 /// Farther apart than this is a jump of the film; what was read ahead is of no use.
 const JUMP: Micros = Micros::from_millis(100);
 /// Nearer than this, sound and picture are together: an ear does not notice, a correction would click.
@@ -384,6 +415,25 @@ mod tests {
         assert_eq!(heard(&mut queue, 1_082, 25)[19..22], [0.0, 1_102.0, 1_103.0]);
         // Behind the end of what was read there is silence, not the last sample for ever.
         assert_eq!(heard(&mut queue, 1_199, 3), [1_199.0, 0.0, 0.0]);
+    }
+
+    #[test]
+    fn the_sound_waits_for_as_long_as_a_picture_takes_to_be_seen() {
+        let mut late = Lateness::default();
+        assert_eq!(late.now(), Duration::ZERO);
+        let redraws = |late: &mut Lateness, from: u64, every: usize| {
+            (from..from + 5_000).step_by(every).for_each(|at| late.redrawn(Duration::from_millis(at)));
+        };
+        redraws(&mut late, 0, 16);
+        assert_eq!(late.now().as_millis(), 24);
+        // A window that stood still for an hour was not an hour late.
+        redraws(&mut late, 3_600_000, 16);
+        assert_eq!(late.now().as_millis(), 24);
+        // Where drawing takes longer it is soon known; one slow redraw alone moves nothing much.
+        late.redrawn(Duration::from_millis(3_605_100));
+        assert!(late.now().as_millis() < 35, "{:?}", late.now());
+        redraws(&mut late, 3_606_000, 40);
+        assert!(late.now().as_millis().abs_diff(60) <= 1, "{:?}", late.now());
     }
 
     #[test]

@@ -347,7 +347,10 @@ impl Coding {
             Message::Look(at) => self.look_at(at),
             Message::LookAtRevision => self.look_at_revision(),
             Message::MoveRevision => self.move_revision(),
-            Message::Tick => {}
+            Message::Tick => {
+                let now = self.now();
+                self.hearing.lateness.redrawn(now);
+            }
             Message::Tape(gesture) => self.gesture(gesture),
             Message::Cover(gesture) => self.cover_gesture(gesture),
             Message::Proof(told) => self.proof_told(told),

@@ -10,7 +10,7 @@ use crate::media::sound::Peaks;
 use crate::model::{Clip, ClipId};
 use crate::time::{Span, TimeBase};
 use crate::workbench::player::Direction;
-use crate::workbench::sound::{Anchor, SoundLine, Track};
+use crate::workbench::sound::{Anchor, Lateness, SoundLine, Track};
 
 /// What is heard, and how it looks.
 #[derive(Debug, Default)]
@@ -18,6 +18,7 @@ pub(super) struct Hearing {
     line: Option<SoundLine>,
     speaker: Option<Speaker>,
     is_muted: bool,
+    pub(super) lateness: Lateness,
     /// Clips that have sound; its shape comes later.
     peaks: BTreeMap<ClipId, Option<Arc<Peaks>>>,
 }
@@ -31,7 +32,10 @@ impl Coding {
             && is_own_speed
             && self.player.direction() == Some(Direction::Forward)
             && !self.hearing.peaks.is_empty();
-        let anchor = is_wanted.then(|| Anchor { film: self.player.film_time(now), clock: self.start + now });
+        let anchor = is_wanted.then(|| Anchor {
+            film: self.player.film_time(now),
+            clock: self.start + now + self.hearing.lateness.now(),
+        });
         if let Some(line) = &self.hearing.line {
             if is_wanted && self.hearing.speaker.is_none() {
                 self.hearing.speaker = Some(Speaker::open(line.outlet()));
@@ -39,7 +43,8 @@ impl Coding {
             line.follow(anchor);
         }
         if let Some(why) = self.hearing.speaker.as_ref().and_then(Speaker::trouble) {
-            self.said = Said::Refused(format!("the film runs without its sound: {why}"));
+            self.said =
+                Said::Refused(format!("the film runs without its sound: {why}; F12 twice tries again"));
         }
     }
 
@@ -50,6 +55,10 @@ impl Coding {
             return;
         }
         self.hearing.is_muted = !self.hearing.is_muted;
+        if self.hearing.is_muted {
+            // Opened anew when it is switched on: another loudspeaker may have been plugged in.
+            self.hearing.speaker = None;
+        }
         self.said = Said::Done(if self.hearing.is_muted {
             "sound off".to_owned()
         } else {
