@@ -2,6 +2,7 @@
 
 mod around;
 mod care;
+mod driver;
 mod samples;
 mod screens;
 mod window;

@@ -2,133 +2,18 @@
 //! and opened again.
 
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
-use shedlight::model::{
-    Animal, Clip, ClipId, Coding, End, EthogramRef, Extra, FaceCover, Pass, Person, Role, Session, Study,
-    Taxon, starter,
-};
-use shedlight::storage::{StudyFolder, coding_file, fingerprint};
+use shedlight::model::{End, Extra, FaceCover, Person, Role, Session, Taxon, starter};
+use shedlight::storage::{StudyFolder, coding_file};
 use shedlight::time::Micros;
 
+use super::driver::{Window, display, study, wait_for, xdotool};
 use crate::common::python::python;
 use crate::common::{barcode_clip, folder};
-
-/// A study around a clip of 40 s.
-fn study(root: &Path) -> std::path::PathBuf {
-    let mut study = Study::new("A window test");
-    study.animals.push(Animal {
-        id: "bramble".into(),
-        name: "Bramble".to_owned(),
-        taxon: Some(Taxon::Chelonian),
-        ..Animal::default()
-    });
-    let folder = StudyFolder::create(root, study).unwrap();
-    let ethogram = starter::ethogram(Taxon::Chelonian);
-    folder.save_ethogram(&ethogram).unwrap();
-    let path = root.join("clips").join("a.mp4");
-    barcode_clip(&path, 1000, &["-c:v", "libx264", "-preset", "ultrafast", "-g", "50"]);
-    let mut session = Session::new("s1".into(), "bramble".into());
-    let mut clip = Clip::new(ClipId(0), "clips/a.mp4");
-    clip.fingerprint = Some(fingerprint::of_file(&path).unwrap());
-    session.clips.push(clip);
-    folder.save_session(&session).unwrap();
-    let mut coding = Coding::new("s1".into(), "K-01".into(), EthogramRef::to(&ethogram).unwrap());
-    coding.passes = ethogram.passes.iter().map(Pass::from).collect();
-    coding_file::create(&folder.session_folder(&session.id), &coding).unwrap()
-}
-
-/// Only one window has the keys of a display.
-static DISPLAY: Mutex<()> = Mutex::new(());
-
-fn display() -> MutexGuard<'static, ()> {
-    DISPLAY.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-struct Window {
-    child: Child,
-}
-
-impl Drop for Window {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-fn start(root: &Path, config: &Path, arguments: &[&str]) -> Child {
-    Command::new(env!("CARGO_BIN_EXE_shedlight"))
-        .arg(root)
-        .args(arguments)
-        .env("XDG_CONFIG_HOME", config)
-        .env("ICED_BACKEND", "tiny-skia")
-        .env_remove("WAYLAND_DISPLAY")
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap()
-}
-
-impl Window {
-    fn open(root: &Path, config: &Path) -> Self {
-        Self::open_with(root, config, &["--session", "s1"])
-    }
-
-    fn open_with(root: &Path, config: &Path, arguments: &[&str]) -> Self {
-        std::fs::create_dir_all(config.join("shedlight")).unwrap();
-        let settings = r#"{"cautions_read": true, "person": "K-01"}"#;
-        std::fs::write(config.join("shedlight/window.json"), settings).unwrap();
-        let mut own = Self { child: start(root, config, arguments) };
-        // A display server that is just starting over after its last client left refuses: once more then.
-        for _ in 0..5 {
-            std::thread::sleep(Duration::from_millis(700));
-            match own.child.try_wait().unwrap() {
-                Some(_) => own.child = start(root, config, arguments),
-                None => break,
-            }
-        }
-        let id = own.id();
-        // Without a window manager nobody gives it the keys.
-        xdotool(&["windowfocus", "--sync", &id]);
-        own
-    }
-
-    fn id(&self) -> String {
-        let start = Instant::now();
-        loop {
-            let pid = self.child.id().to_string();
-            let found = Command::new("xdotool")
-                .args(["search", "--onlyvisible", "--pid", &pid, "--name", "Shedlight"])
-                .output()
-                .expect("the window is driven with xdotool: apt-get install xdotool");
-            let text = String::from_utf8(found.stdout).unwrap();
-            if let Some(id) = text.lines().next() {
-                return id.to_owned();
-            }
-            assert!(start.elapsed() < Duration::from_secs(60), "no window came up; is there a display?");
-            std::thread::sleep(Duration::from_millis(100));
-        }
-    }
-}
-
-fn xdotool(arguments: &[&str]) {
-    let done = Command::new("xdotool").args(arguments).status().unwrap();
-    assert!(done.success(), "xdotool {arguments:?}");
-}
-
-fn wait_for<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    let start = Instant::now();
-    loop {
-        if let Some(found) = look() {
-            return found;
-        }
-        assert!(start.elapsed() < Duration::from_secs(60), "waited for {what}");
-        std::thread::sleep(Duration::from_millis(50));
-    }
-}
 
 fn marks(coding: &Path) -> Vec<(String, Micros, End)> {
     let coding = coding_file::read(coding).unwrap();
@@ -577,4 +462,34 @@ fn leaving_with_steps_a_full_disk_did_not_take_asks_first_and_loses_nothing() {
     let mut window = window;
     let _ = python("tests/gui/close_window.py", &[window.id()]);
     let _ = wait_for("the end of the program", || window.child.try_wait().unwrap());
+}
+
+/// Memory of a process, MiB.
+fn resident(process: u32) -> u64 {
+    let status = std::fs::read_to_string(format!("/proc/{process}/status")).unwrap();
+    let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
+    line.trim().trim_end_matches(" kB").parse::<u64>().unwrap() / 1024
+}
+
+/// The software Vulkan driver once kept a megabyte of each picture drawn: for a branch in the shader.
+#[test]
+fn a_film_that_runs_through_the_graphics_driver_takes_no_more_memory_the_longer_it_runs() {
+    let _alone = display();
+    let folder = folder();
+    let (root, config) = (folder.path().join("study"), folder.path().join("config"));
+    let coding = study(&root);
+    let window = Window::open_on(&root, &config, &["--session", "s1"], "wgpu");
+    let _ = wait_for("the first picture", || coding_file::place(&coding));
+    std::thread::sleep(Duration::from_millis(1_500));
+    xdotool(&["key", "space"]);
+    let has_run = |seconds| {
+        let is_there = |at: Micros| (at >= Micros::from_whole_seconds(seconds)).then_some(());
+        wait_for("the film to run", || coding_file::place(&coding).and_then(is_there));
+    };
+    has_run(5);
+    let early = resident(window.child.id());
+    has_run(25);
+    let late = resident(window.child.id());
+    // All pictures of this clip together are 40 MiB.
+    assert!(late < early + 100, "{early} MiB after 5 s of film, {late} MiB after 25 s");
 }

@@ -44,7 +44,6 @@ pub(super) struct Pipeline {
     render: wgpu::RenderPipeline,
     layout: wgpu::BindGroupLayout,
     sampler: wgpu::Sampler,
-    is_srgb: bool,
     main: Option<Planes>,
     beside: Option<Planes>,
 }
@@ -119,7 +118,7 @@ impl shader::Pipeline for Pipeline {
             multisample: wgpu::MultisampleState::default(),
             fragment: Some(wgpu::FragmentState {
                 module: &module,
-                entry_point: Some("colour"),
+                entry_point: Some(if format.is_srgb() { "linear_colour" } else { "colour" }),
                 compilation_options: wgpu::PipelineCompilationOptions::default(),
                 targets: &[Some(wgpu::ColorTargetState {
                     format,
@@ -136,7 +135,7 @@ impl shader::Pipeline for Pipeline {
             min_filter: wgpu::FilterMode::Linear,
             ..wgpu::SamplerDescriptor::default()
         });
-        Self { render, layout, sampler, is_srgb: format.is_srgb(), main: None, beside: None }
+        Self { render, layout, sampler, main: None, beside: None }
     }
 }
 
@@ -182,7 +181,7 @@ impl shader::Primitive for Primitive {
             }
             planes.shown = Arc::clone(&self.picture);
         }
-        let numbers = uniforms(self.picture.looks, self.sight, pipeline.is_srgb);
+        let numbers = uniforms(self.picture.looks, self.sight);
         let bytes: Vec<u8> = numbers.iter().flat_map(|number| number.to_ne_bytes()).collect();
         queue.write_buffer(&planes.uniforms, 0, &bytes);
         match self.on {
@@ -249,7 +248,7 @@ fn make_planes(
 
 /// The shader's numbers, in its order.
 #[allow(clippy::cast_possible_truncation)] // Colour weights for the graphics card.
-fn uniforms(looks: Looks, sight: Sight, is_srgb: bool) -> [f32; 24] {
+fn uniforms(looks: Looks, sight: Sight) -> [f32; 24] {
     let (kr, kb) = looks.matrix.weights();
     let kg = 1.0 - kr - kb;
     let (offset, luma, chroma) = match looks.range {
@@ -293,7 +292,7 @@ fn uniforms(looks: Looks, sight: Sight, is_srgb: bool) -> [f32; 24] {
         .chain([0.0, 0.0])
         .chain(across)
         .chain(down)
-        .chain([1.0 / sight.gamma.max(0.1), if is_srgb { 1.0 } else { 0.0 }, sight.contrast]);
+        .chain([1.0 / sight.gamma.max(0.1), sight.contrast]);
     for (number, part) in numbers.iter_mut().zip(parts) {
         *number = part;
     }

@@ -8,7 +8,7 @@ struct Looks {
     // Place in the stored picture = corner + x·across + y·down.
     corner: vec4<f32>,
     axes: vec4<f32>,
-    // Gamma for display; 1 when the target wants linear light; contrast.
+    // Gamma for display; contrast.
     display: vec4<f32>,
 }
 
@@ -40,8 +40,7 @@ fn to_linear(value: f32) -> f32 {
     return pow((value + 0.055) / 1.055, 2.4);
 }
 
-@fragment
-fn colour(in: Corner) -> @location(0) vec4<f32> {
+fn seen(in: Corner) -> vec3<f32> {
     let place = looks.corner.xy + in.place.x * looks.axes.xy + in.place.y * looks.axes.zw;
     let yuv = vec4<f32>(
         textureSample(luma, samples, place).r,
@@ -54,10 +53,19 @@ fn colour(in: Corner) -> @location(0) vec4<f32> {
         vec3<f32>(0.0),
         vec3<f32>(1.0),
     );
-    rgb = clamp((rgb - 0.5) * looks.display.z + 0.5, vec3<f32>(0.0), vec3<f32>(1.0));
-    rgb = pow(rgb, vec3<f32>(looks.display.x));
-    if (looks.display.y > 0.5) {
-        rgb = vec3<f32>(to_linear(rgb.r), to_linear(rgb.g), to_linear(rgb.b));
-    }
-    return vec4<f32>(rgb, 1.0);
+    rgb = clamp((rgb - 0.5) * looks.display.y + 0.5, vec3<f32>(0.0), vec3<f32>(1.0));
+    return pow(rgb, vec3<f32>(looks.display.x));
+}
+
+// Which of the two is wanted is known before the first picture. A branch on a uniform here makes the
+// software Vulkan driver (Mesa 22.3) build this shader anew for each picture, and never free it.
+@fragment
+fn colour(in: Corner) -> @location(0) vec4<f32> {
+    return vec4<f32>(seen(in), 1.0);
+}
+
+@fragment
+fn linear_colour(in: Corner) -> @location(0) vec4<f32> {
+    let rgb = seen(in);
+    return vec4<f32>(to_linear(rgb.r), to_linear(rgb.g), to_linear(rgb.b), 1.0);
 }
