@@ -55,7 +55,12 @@ pub struct Player {
     /// Place of the picture seen last, as long as the film has run on from it without a jump.
     ran_from: Option<usize>,
     run_through: RunThrough,
+    /// Redraws since it began to run that may take their time.
+    settling: u8,
 }
+
+/// The first redraws of a running film draw what was not drawn before: the clock waits for them.
+const SETTLING: u8 = 3;
 
 /// Pictures that a running film came past.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -83,6 +88,7 @@ impl Player {
             recent: std::collections::VecDeque::new(),
             ran_from: None,
             run_through: RunThrough::default(),
+            settling: 0,
         }
     }
 
@@ -179,6 +185,7 @@ impl Player {
         self.run_through = RunThrough::default();
         self.ran_from = self.shown.filter(|_| self.is_current());
         self.motion = Motion::Running { direction, film, clock: now };
+        self.settling = SETTLING;
     }
 
     /// Stands still on the picture that is seen.
@@ -319,9 +326,27 @@ impl Player {
                 Direction::Forward => place.max(self.wanted),
                 Direction::Reverse => place.min(self.wanted),
             };
+            let place = self.settled(place, direction, now);
             self.want(place, now);
         }
         self.wanted()
+    }
+
+    /// No picture is left out because the film has only just begun to run.
+    fn settled(&mut self, due: usize, direction: Direction, now: Duration) -> usize {
+        if self.settling == 0 {
+            return due;
+        }
+        self.settling -= 1;
+        let next = match direction {
+            Direction::Forward => due.min(self.wanted + 1),
+            Direction::Reverse => due.max(self.wanted.saturating_sub(1)),
+        };
+        if let (true, Some(shot)) = (next != due && self.speed() <= 1.0, self.reel.shot(next)) {
+            self.motion = Motion::Running { direction, film: shot.at, clock: now };
+            return next;
+        }
+        due
     }
 
     /// A picture is now seen.
@@ -349,19 +374,6 @@ impl Player {
     #[must_use]
     pub fn run_through(&self) -> RunThrough {
         self.run_through
-    }
-
-    /// When the next picture is due, from now on; `None` while standing.
-    #[must_use]
-    pub fn due_in(&self, now: Duration) -> Option<Duration> {
-        let direction = self.direction()?;
-        let place = match direction {
-            Direction::Forward => self.wanted + 1,
-            Direction::Reverse => self.wanted.checked_sub(1)?,
-        };
-        let next = self.reel.shot(place).map(|shot| shot.at).or_else(|| self.reel.end())?;
-        let missing = next.distance(self.film_time(now)).seconds() / self.speed();
-        Some(Duration::from_secs_f64(missing.clamp(0.001, 1.0)))
     }
 
     /// Film time that really passes in a second, over the last pictures; `None` before there are any.
@@ -426,6 +438,33 @@ mod tests {
         assert_eq!(seen.last(), Some(&1_000));
         assert_eq!(player.run_through(), RunThrough { seen: 25, left_out: 0 });
         assert!((player.true_rate().unwrap() - 1.0).abs() < 0.05);
+    }
+
+    #[test]
+    fn a_first_redraw_that_takes_long_leaves_no_picture_out() {
+        for (direction, from, last, pictures) in
+            [(Direction::Forward, 0, 1_000, 25), (Direction::Reverse, 2_000, 960, 26)]
+        {
+            let mut player = player();
+            player.go_to(Micros::from_millis(from), ms(0));
+            player.arrived(player.wanted().unwrap(), ms(0));
+            player.run(direction, ms(0));
+            let first = player.tick(ms(100)).unwrap();
+            assert_eq!(first.at.distance(Micros::from_millis(from)), Micros::from_millis(40));
+            player.arrived(first, ms(100));
+            let seen = watch(&mut player, 101, 1_065, 0);
+            assert_eq!(seen.last(), Some(&last));
+            assert_eq!(player.run_through(), RunThrough { seen: pictures, left_out: 0 });
+        }
+        // Later on, and faster than life, it keeps its speed.
+        let mut player = player();
+        player.run(Direction::Forward, ms(0));
+        let _ = watch(&mut player, 0, 500, 0);
+        assert_eq!(player.tick(ms(600)).unwrap().at, Micros::from_millis(600));
+        let mut player = self::player();
+        player.change_speed(2, ms(0));
+        player.run(Direction::Forward, ms(0));
+        assert_eq!(player.tick(ms(100)).unwrap().at, Micros::from_millis(200));
     }
 
     #[test]
