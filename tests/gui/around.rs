@@ -1,6 +1,7 @@
 //! Around the film, without a display: long film, the ethogram's starters and revisions, room for the picture.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Instant;
 
 use iced_test::core::keyboard::key::Named;
@@ -23,7 +24,7 @@ use shedlight::time::Micros;
 use shedlight::workbench::ethogram::Editor;
 
 use super::care::told;
-use crate::common::folder;
+use crate::common::{barcode_clip, folder};
 use crate::media::motion::still_and_moving;
 
 /// A study with one session without film, and a coding of it under the first revision.
@@ -125,6 +126,26 @@ fn long_film_is_looked_through_for_motion_and_gone_through_by_key_and_no_study_k
         }
     }
     assert!(names.iter().all(|name| !name.contains("motion")), "{names:?}");
+}
+
+#[test]
+fn how_much_of_a_clip_has_been_read_stands_with_the_time_until_it_can_be_stepped() {
+    let folder = folder();
+    let (study, path) = study(&folder.path().join("study"));
+    let clip = folder.path().join("a.mp4");
+    barcode_clip(&clip, 50, &["-c:v", "libx264", "-preset", "ultrafast", "-g", "25"]);
+    let (mut screen, _) = open(&study, &path);
+    let fed = |screen: &mut CodingScreen, fed| {
+        let _ = screen.update(coding::Message::Fed(fed));
+    };
+    fed(&mut screen, Fed::Opening(ClipId(0), 0.25));
+    fed(&mut screen, Fed::FirstPicture(Arc::new(shedlight::media::first_picture(&clip).unwrap())));
+    assert!(sees(&screen, "reading the clip, 25 %"));
+    fed(&mut screen, Fed::Opening(ClipId(1), 0.75));
+    assert!(sees(&screen, "reading the clip, 25 %"), "the one that is read last");
+    fed(&mut screen, Fed::AllTried);
+    assert!(!sees(&screen, "reading the clip, 25 %"));
+    assert!(sees(&screen, "—"));
 }
 
 #[test]

@@ -92,54 +92,50 @@ impl Coding {
     }
 
     fn picture_area(&self, palette: Palette) -> Element<'_, Message> {
-        let inside: Element<'_, Message> =
-            match (&self.picture, self.opening.values().copied().reduce(f32::min)) {
-                (Some(picture), _) => {
-                    let main = video::video(picture, self.sight, video::Place::Main);
-                    let main = match &self.covering {
-                        Some(own) => {
-                            let (faces, chosen) = (own.shown.as_slice(), own.chosen);
-                            stack![
-                                main,
-                                covers::covers(picture, self.sight, faces, chosen, palette, Message::Cover)
-                            ]
-                            .into()
-                        }
-                        None => main,
-                    };
-                    match &self.beside_picture {
-                        Some((_, other)) => row![main, video::video(other, self.sight, video::Place::Beside)]
-                            .spacing(4)
-                            .into(),
-                        None => main,
+        let inside: Element<'_, Message> = match (&self.picture, self.still_reading()) {
+            (Some(picture), _) => {
+                let main = video::video(picture, self.sight, video::Place::Main);
+                let main = match &self.covering {
+                    Some(own) => {
+                        let (faces, chosen) = (own.shown.as_slice(), own.chosen);
+                        stack![
+                            main,
+                            covers::covers(picture, self.sight, faces, chosen, palette, Message::Cover)
+                        ]
+                        .into()
                     }
+                    None => main,
+                };
+                match &self.beside_picture {
+                    Some((_, other)) => {
+                        row![main, video::video(other, self.sight, video::Place::Beside)].spacing(4).into()
+                    }
+                    None => main,
                 }
-                (None, Some(share)) => container(
-                    text(format!(
-                        "Reading the clip, {:.0} %. You can code as soon as its first picture is here.",
-                        share * 100.0
-                    ))
+            }
+            (None, Some(read)) => container(
+                text(format!("Reading the clip, {read}. You can code as soon as its first picture is here."))
                     .size(theme::BODY)
                     .color(palette.quiet),
-                )
-                .center(Length::Fill)
-                .into(),
-                (None, None) if self.session.clips.is_empty() => container(
-                    text("This session has no clip yet. Go back (Escape) and add one.")
-                        .size(theme::BODY)
-                        .color(palette.quiet),
-                )
-                .center(Length::Fill)
-                .into(),
-                (None, None) => container(
-                    text(self.troubles.first().map_or("No picture", String::as_str))
-                        .size(theme::BODY)
-                        .color(palette.text),
-                )
-                .padding(24)
-                .center(Length::Fill)
-                .into(),
-            };
+            )
+            .center(Length::Fill)
+            .into(),
+            (None, None) if self.session.clips.is_empty() => container(
+                text("This session has no clip yet. Go back (Escape) and add one.")
+                    .size(theme::BODY)
+                    .color(palette.quiet),
+            )
+            .center(Length::Fill)
+            .into(),
+            (None, None) => container(
+                text(self.troubles.first().map_or("No picture", String::as_str))
+                    .size(theme::BODY)
+                    .color(palette.text),
+            )
+            .padding(24)
+            .center(Length::Fill)
+            .into(),
+        };
         let picture = container(inside)
             .width(Length::Fill)
             .height(Length::Fill)
@@ -150,6 +146,12 @@ impl Coding {
     }
 
     /// Session time, wall clock, frame, speed, camera.
+    /// How much of the clip that is read last has been read; nothing when all are open.
+    fn still_reading(&self) -> Option<String> {
+        let share = self.opening.values().copied().reduce(f32::min)?;
+        Some(format!("{:.0} %", share * 100.0))
+    }
+
     fn clock_line(&self) -> Element<'_, Message> {
         let at = self.at();
         let shown = self.player.shown();
@@ -158,7 +160,13 @@ impl Coding {
             .session
             .wall_clock(at)
             .map_or_else(|| "wall clock not known".to_owned(), |time| time.format(format).to_string());
-        let frame = self.frame().map_or_else(|| "—".to_owned(), |frame| format!("frame {frame}"));
+        let read = self.still_reading();
+        let frame = match (self.frame(), &read) {
+            (Some(frame), _) => format!("frame {frame}"),
+            (None, Some(_)) => String::new(),
+            (None, None) => "—".to_owned(),
+        };
+        let read = read.map_or_else(String::new, |read| format!("reading the clip, {read}"));
         let motion = match self.player.direction() {
             None => "paused".to_owned(),
             Some(direction) => {
@@ -194,6 +202,7 @@ impl Coding {
         let looping = if self.player.looping().is_some() { "repeating" } else { "" };
         let line = row![text(at.clock()).size(theme::CLOCK).font(theme::MONO).color(ink)]
             .push(quiet(frame))
+            .push(quiet(read))
             .push(quiet(wall))
             .push(quiet(motion))
             .push(quiet(speed))
