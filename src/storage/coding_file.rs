@@ -91,11 +91,12 @@ impl OnDisk {
 
     /// Writes the coding anew. What lay there is kept as a version before the first time. When another
     /// program changed the file meanwhile it is left as it is: this state is written beside it, the
-    /// journal goes with it, and that is told in words.
+    /// journal goes with it, and that is told in words. So it is when the journal was replaced by another
+    /// program's (`is_replaced`), which then stays where it is: applied to this state it would mix the two.
     ///
     /// # Errors
     /// When something can't be read or written; the file is then untouched.
-    pub fn write(&mut self, coding: &Coding) -> Result<Option<String>, Error> {
+    pub fn write(&mut self, coding: &Coding, is_replaced: bool) -> Result<Option<String>, Error> {
         let text = json::to_text(coding).map_err(|source| Error::Json { path: self.path.clone(), source })?;
         let there = match json::read_bytes(&self.path) {
             Ok(there) => Some(there),
@@ -107,12 +108,13 @@ impl OnDisk {
         };
         let mut notice = None;
         match there {
-            Some(there) if blake3::hash(&there) != self.seen => {
+            there if is_replaced || there.as_ref().is_some_and(|there| blake3::hash(there) != self.seen) => {
                 let copy = conflict::free_name(&self.path);
                 crate::files::write_atomically(&copy, text.as_bytes())?;
                 // Its edits lead to this state; applied to the other one they would mix the two.
                 let journal = journal_path(&self.path);
-                if let Err(source) = crate::files::rename(&journal, &journal_path(&copy))
+                if !is_replaced
+                    && let Err(source) = crate::files::rename(&journal, &journal_path(&copy))
                     && source.kind() != std::io::ErrorKind::NotFound
                 {
                     // As if it had not been tried; the journal still holds everything.

@@ -164,7 +164,7 @@ fn mend_journal(path: &Path, aside: &Aside) -> Result<Option<String>, Error> {
     let added = coding.last_seq - before;
     if added > 0 {
         let kept = aside.keep(path)?;
-        let _ = coding_file::OnDisk::new(path, &text).write(&coding)?;
+        let _ = coding_file::OnDisk::new(path, &text).write(&coding, false)?;
         done.push(format!(
             "{added} {} from the journal written into the coding file; the file as it was: {kept}",
             if added == 1 { "edit was" } else { "edits were" }

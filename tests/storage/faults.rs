@@ -77,7 +77,7 @@ fn a_coding_changed_by_another_program_is_not_written_over_and_nothing_is_lost()
     let _ = foreign.extra.insert("from".to_owned(), "elsewhere".into());
     json::write(&path, &foreign).unwrap();
     let theirs = std::fs::read(&path).unwrap();
-    work.autosave.checkpoint(work.coder.coding());
+    assert!(work.autosave.checkpoint(work.coder.coding()));
     let start = Instant::now();
     while work.autosave.notice().is_none() {
         assert!(start.elapsed() < Duration::from_secs(20), "it is noticed");
@@ -98,6 +98,45 @@ fn a_coding_changed_by_another_program_is_not_written_over_and_nothing_is_lost()
     assert_eq!(conflict::copies_in(folder.path()), [(copy, path)]);
 }
 
+/// As a sync program does: under the same names lie other files.
+#[cfg(unix)]
+#[test]
+fn a_journal_replaced_by_another_program_is_told_and_both_records_stay_whole() {
+    let folder = folder();
+    let path = new_coding(folder.path());
+    let mut work = AtWork::open(&path);
+    work.press(1);
+    let _ = work.wait(|saved| *saved == Saved::All);
+    // The other computer went on from there by itself.
+    let elsewhere = crate::common::folder();
+    for entry in std::fs::read_dir(folder.path()).unwrap() {
+        let from = entry.unwrap().path();
+        let name = from.file_name().unwrap().to_owned();
+        if !name.to_string_lossy().ends_with(".lock") {
+            let _ = std::fs::copy(&from, elsewhere.path().join(name)).unwrap();
+        }
+    }
+    let theirs = elsewhere.path().join(path.file_name().unwrap());
+    let mut other = AtWork::open(&theirs);
+    other.press(8);
+    let their_marks = other.coder.coding().marks.clone();
+    drop(other);
+    let (journal, their_journal) = (coding_file::journal_path(&path), coding_file::journal_path(&theirs));
+    std::fs::rename(&their_journal, &journal).unwrap();
+    work.press(2);
+    let failing = work.wait(|saved| matches!(saved, Saved::Failing(_)));
+    assert!(
+        matches!(&failing, Saved::Failing(why) if why.contains("journal") && why.contains("leave")),
+        "{failing:?}"
+    );
+    // What it says is so.
+    let wanted = work.coder.coding().marks.clone();
+    work.finish().unwrap();
+    let copy = folder.path().join("K-01.1.conflict-1.coding.json");
+    assert_eq!(coding_file::read(&copy).unwrap().marks, wanted);
+    assert_eq!(coding_file::read(&path).unwrap().marks, their_marks, "ours are not mixed into theirs");
+}
+
 #[test]
 fn the_state_before_a_sitting_is_kept_as_a_version() {
     let folder = folder();
@@ -105,7 +144,7 @@ fn the_state_before_a_sitting_is_kept_as_a_version() {
     for sitting in 1..=3_i64 {
         let mut work = AtWork::open(&path);
         work.press(2 * sitting - 1);
-        work.autosave.checkpoint(work.coder.coding());
+        assert!(work.autosave.checkpoint(work.coder.coding()));
         work.press(2 * sitting);
         work.finish().unwrap();
         assert_eq!(versions::list(&path).len(), usize::try_from(sitting).unwrap(), "one a sitting");

@@ -43,7 +43,7 @@ fn rule_34_child_that_codes_until_killed() {
         writeln!(std::io::stdout(), "accepted {}", coder.coding().marks.len()).unwrap();
         if n % 50 == 0 {
             coder.set_progress(shot.at, autosave.last_seq());
-            autosave.checkpoint(coder.coding());
+            assert!(autosave.checkpoint(coder.coding()));
         }
     }
 }

@@ -139,7 +139,7 @@ fn child_that_works() {
                 work.press(n);
             }
             say_saved(&work);
-            work.autosave.checkpoint(work.coder.coding());
+            assert!(work.autosave.checkpoint(work.coder.coding()));
         }
         n += 1;
         work.press(n);

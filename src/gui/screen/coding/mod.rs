@@ -163,6 +163,8 @@ pub struct Coding {
     newest_revision: u32,
     start: Instant,
     edits_since_checkpoint: u32,
+    /// When the coding file was written anew last.
+    checkpointed: std::time::Duration,
     go_to_first: Option<Micros>,
     /// The moment the screen was asked to open at; none: where work stopped.
     asked_for: Option<Micros>,
@@ -258,6 +260,7 @@ impl Coding {
             newest_revision,
             start: now,
             edits_since_checkpoint: 0,
+            checkpointed: std::time::Duration::ZERO,
             go_to_first,
             asked_for: at,
             samples: None,
@@ -350,6 +353,7 @@ impl Coding {
             Message::Tick => {
                 let now = self.now();
                 self.hearing.lateness.redrawn(now);
+                self.checkpoint_when_due();
             }
             Message::Tape(gesture) => self.gesture(gesture),
             Message::Cover(gesture) => self.cover_gesture(gesture),
@@ -446,21 +450,31 @@ impl Coding {
                 self.chosen = done.focus.map(|mark| (mark, Edge::From));
                 self.said = Said::Done(done.said);
                 self.edits_since_checkpoint += 1;
-                if self.edits_since_checkpoint >= 40 {
-                    self.checkpoint();
-                }
+                self.checkpoint_when_due();
                 self.prepare();
             }
             Err(refusal) => self.said = Said::Refused(refusal.to_string()),
         }
     }
 
+    /// The coding file itself is written anew after some edits, after a minute, and when only that makes them safe.
+    fn checkpoint_when_due(&mut self) {
+        let (edits, since) = (self.edits_since_checkpoint, self.now().saturating_sub(self.checkpointed));
+        let wants_whole = self.autosave.as_ref().is_some_and(Autosave::wants_whole);
+        let (second, minute) = (std::time::Duration::from_secs(1), std::time::Duration::from_secs(60));
+        if edits >= 40 || edits > 0 && since >= minute || wants_whole && since >= second {
+            self.checkpoint();
+        }
+    }
+
     fn checkpoint(&mut self) {
-        self.edits_since_checkpoint = 0;
+        self.checkpointed = self.now();
         let at = self.at();
         if let Some(autosave) = &self.autosave {
             self.coder.set_progress(at, autosave.last_seq());
-            autosave.checkpoint(self.coder.coding());
+            if autosave.checkpoint(self.coder.coding()) {
+                self.edits_since_checkpoint = 0;
+            }
         }
     }
 
@@ -497,6 +511,7 @@ impl Coding {
         if let Some(autosave) = &mut self.autosave {
             autosave.retry();
         }
+        self.checkpoint_when_due();
         if self.cover_key(key, modifiers) {
             return Action::None;
         }
