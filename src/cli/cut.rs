@@ -58,7 +58,7 @@ pub(super) fn run(asked: &Cut, out: &mut dyn Write) -> CommandResult {
     if clips.is_empty() {
         return Err(usage(format!("no film of this camera is here: session {}", asked.session)));
     }
-    if clips.iter().any(|(_, path)| same_file(path, &asked.out)) {
+    if clips.iter().any(|(_, path)| same_file(path, &asked.out)) || is_film_of(&folder, &asked.out) {
         return Err(usage(format!("that is the film itself; name another file: {}", asked.out.display())));
     }
     let coding = if asked.drawn {
@@ -135,6 +135,14 @@ fn unnamed(
     let mut entry = Entry { file: String::new(), coding: own.coding.clone() };
     let _ = people.clean_entry(&mut entry);
     own.coding = entry.coding;
+}
+
+/// Film of any session of the study: it is never written over.
+#[cfg(feature = "media")]
+fn is_film_of(folder: &crate::storage::StudyFolder, out: &std::path::Path) -> bool {
+    let sessions = folder.list().sessions;
+    let mut clips = sessions.iter().flat_map(|entry| &entry.session.clips);
+    clips.any(|clip| same_file(&folder.root().join(&clip.path), out))
 }
 
 #[cfg(feature = "media")]

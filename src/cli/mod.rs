@@ -184,15 +184,6 @@ fn remark(remarks: &[String]) {
     }
 }
 
-/// A field of comma-separated values after RFC 4180.
-fn csv_field(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_owned()
-    }
-}
-
 #[cfg(feature = "media")]
 #[allow(clippy::unnecessary_wraps)] // As every command.
 fn look_at_clip(clip: &std::path::Path) -> CommandResult {

@@ -14,6 +14,12 @@ pub(super) fn run(_asked: &Still, _out: &mut dyn Write) -> CommandResult {
 pub(super) fn run(asked: &Still, out: &mut dyn Write) -> CommandResult {
     use crate::media::{Film, FilmOptions, Heading};
 
+    if is_something_else(&asked.out) {
+        return Err(Error::Usage(format!(
+            "there is a file of this name already that is no picture; it stays as it is: name another one: {}",
+            asked.out.display()
+        )));
+    }
     crate::media::guard::look(&asked.clip)?;
     let film = Film::open(&asked.clip, FilmOptions::default())?;
     let frame = match (asked.frame, asked.at) {
@@ -52,4 +58,14 @@ pub(super) fn run(asked: &Still, out: &mut dyn Write) -> CommandResult {
     }
     super::remark(&film.index().remarks());
     Ok(super::FINE)
+}
+
+/// Whether a file lies there that is no picture, such as the film itself.
+#[cfg(feature = "media")]
+fn is_something_else(path: &std::path::Path) -> bool {
+    use std::io::Read as _;
+    let Ok(file) = std::fs::File::open(path) else { return false };
+    let mut begin = Vec::new();
+    let read = file.take(64).read_to_end(&mut begin);
+    read.is_err() || !begin.is_empty() && image::guess_format(&begin).is_err()
 }

@@ -484,7 +484,7 @@ fn print_csv(coding: &CodingSummary, out: &mut dyn Write) -> io::Result<()> {
             own.why.clone().unwrap_or_default(),
             coding.study.clone().unwrap_or_default(),
         ];
-        writeln!(out, "{}", fields.map(|field| super::csv_field(&field)).join(","))?;
+        writeln!(out, "{}", fields.map(|field| crate::export::csv::field(&field)).join(","))?;
     }
     Ok(())
 }

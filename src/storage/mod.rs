@@ -106,6 +106,18 @@ pub enum Error {
         /// Name of the coding it belongs to.
         original: String,
     },
+    /// An ethogram under another name than its own.
+    #[error(
+        "this is revision {revision} of ethogram '{id}' and would be named '{id}.{revision}.json': it counts nowhere under this name; remove it if a sync program left it beside the right one, or rename it: {path}"
+    )]
+    Misnamed {
+        /// Which file.
+        path: PathBuf,
+        /// The ethogram it says it is.
+        id: String,
+        /// Its revision.
+        revision: u32,
+    },
     /// Someone has the coding open.
     #[error("it is open {holder}: close it there first{remedy}: {path}")]
     Held {

@@ -166,6 +166,10 @@ impl StudyFolder {
         let (mut good, mut bad) = (Vec::new(), Vec::new());
         for path in files_in(&self.root.join("ethograms"), ".json") {
             match json::read::<Ethogram>(&path, ETHOGRAM_FORMAT) {
+                // Every other file of the study finds it by its name alone.
+                Ok(own) if self.ethogram_path(&own.id, own.revision) != path => {
+                    bad.push(Error::Misnamed { path, id: own.id.to_string(), revision: own.revision });
+                }
                 Ok(ethogram) => {
                     if ethogram.version > VERSION {
                         bad.push(Error::Newer { path, found: ethogram.version, known: VERSION });

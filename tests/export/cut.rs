@@ -172,6 +172,26 @@ fn what_cannot_be_cut_is_said_and_leaves_nothing() {
         assert!(!out.exists() && !folder.path().join("no.part.mp4").exists());
     }
     let itself = study.join("clips/one.mkv");
-    let ran = cut(&study, &itself, &["--from", "0", "--to", "1"]);
-    assert!(ran.code == 2 && ran.err.contains("the film itself"), "{}", ran.err);
+    // Film of another session, which is not cut from.
+    let folder_of = StudyFolder::open(&study).unwrap();
+    let mut other = folder_of.session(&"s1".into()).unwrap();
+    let others = study.join("clips/other.mkv");
+    let _ = std::fs::copy(&itself, &others).unwrap();
+    other.clips = vec![Clip::new(ClipId(1), "clips/other.mkv")];
+    folder_of.save_session(&other).unwrap();
+    let before = std::fs::read(&itself).unwrap();
+    for film in [&itself, &others] {
+        let ran = cut(&study, film, &["--from", "0", "--to", "1"]);
+        assert!(ran.code == 2 && ran.err.contains("the film itself"), "{}", ran.err);
+        let name = film.to_str().unwrap();
+        let ran = shedlight(&["still", name, "--frame", "3", "--out", name]);
+        assert!(ran.code == 2 && ran.err.contains("no picture"), "{}", ran.err);
+        assert_eq!(std::fs::read(film).unwrap(), before);
+    }
+    // A picture made before is made anew.
+    let (film, out) = (itself.to_str().unwrap(), folder.path().join("s.png"));
+    for frame in ["3", "4"] {
+        let ran = shedlight(&["still", film, "--frame", frame, "--out", out.to_str().unwrap()]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+    }
 }

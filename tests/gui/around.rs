@@ -129,6 +129,25 @@ fn long_film_is_looked_through_for_motion_and_gone_through_by_key_and_no_study_k
 }
 
 #[test]
+fn a_coding_that_was_only_looked_at_is_not_written_again() {
+    let folder = folder();
+    let (study, path) = study(&folder.path().join("study"));
+    let before = std::fs::read(&path).unwrap();
+    for _ in 0..3 {
+        let (mut screen, _) = open(&study, &path);
+        let _ = screen.update(key(Named::F4, Modifiers::empty()));
+        assert!(screen.finish());
+    }
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+    assert!(shedlight::storage::versions::list(&path).is_empty(), "no earlier state is pushed out");
+    let (mut screen, _) = open(&study, &path);
+    let _ = screen.update(coding::Message::TickPass(0));
+    assert!(screen.finish());
+    assert_ne!(std::fs::read(&path).unwrap(), before);
+    assert_eq!(shedlight::storage::versions::list(&path).len(), 1);
+}
+
+#[test]
 fn how_much_of_a_clip_has_been_read_stands_with_the_time_until_it_can_be_stepped() {
     let folder = folder();
     let (study, path) = study(&folder.path().join("study"));

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use shedlight::model::{Coding, EthogramRef, Pass, Taxon, starter};
+use shedlight::model::{Coding, EthogramRef, Pass, Study, Taxon, starter};
 use shedlight::storage::{coding_file, conflict, json, versions};
 use shedlight::time::Micros;
 use shedlight::workbench::autosave::{Autosave, Saved};
@@ -96,6 +96,26 @@ fn a_coding_changed_by_another_program_is_not_written_over_and_nothing_is_lost()
     assert_eq!(json::read::<Coding>(&copy, shedlight::model::CODING_FORMAT).unwrap().marks, wanted);
     assert_eq!(coding_file::read(&path).unwrap().marks, [], "our edits are not mixed into theirs");
     assert_eq!(conflict::copies_in(folder.path()), [(copy, path)]);
+}
+
+#[test]
+fn a_copy_of_an_ethogram_that_a_sync_program_left_is_told_and_not_used() {
+    let folder = folder();
+    let study = shedlight::storage::StudyFolder::create(folder.path(), Study::new("Copies")).unwrap();
+    let own = starter::ethogram(Taxon::Lizard);
+    study.save_ethogram(&own).unwrap();
+    let mut other = own.clone();
+    other.title = "changed elsewhere".to_owned();
+    let name = format!("{}.{}.sync-conflict-20250301.json", own.id, own.revision);
+    let copy = folder.path().join("ethograms").join(name);
+    json::write(&copy, &other).unwrap();
+    let (good, bad) = study.ethograms();
+    assert_eq!(good, std::slice::from_ref(&own));
+    let words = bad[0].to_string();
+    assert!(bad.len() == 1 && words.contains("counts nowhere") && words.contains("sync-conflict"), "{words}");
+    assert_eq!(study.ethogram_for_new().unwrap(), own);
+    let ran = crate::common::shedlight(&["check", folder.path().to_str().unwrap()]);
+    assert!(format!("{}{}", ran.out, ran.err).contains("sync-conflict-20250301"), "{}{}", ran.out, ran.err);
 }
 
 /// As a sync program does: under the same names lie other files.

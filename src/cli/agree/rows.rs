@@ -209,6 +209,6 @@ fn write_row(pair: &PairAgreement, row: &Row, out: &mut dyn Write) -> io::Result
     fields.extend(row.more.iter().map(plain));
     fields.push(row.word.unwrap_or_default().to_owned());
     fields.extend([pair.first_masked.join("; "), pair.second_masked.join("; ")]);
-    let line: Vec<String> = fields.iter().map(|field| super::super::csv_field(field)).collect();
+    let line: Vec<String> = fields.iter().map(|field| crate::export::csv::field(field)).collect();
     writeln!(out, "{}", line.join(","))
 }

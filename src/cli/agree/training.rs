@@ -173,7 +173,7 @@ fn print_repeat(own: &Repeat, out: &mut dyn Write) -> io::Result<()> {
 fn csv(found: &Training, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "coder,session,coding,reference,coded,verdict,part,id,value,needed,is_met,why")?;
     for check in found.coders.iter().flat_map(|own| &own.checks) {
-        let field = super::super::csv_field;
+        let field = crate::export::csv::field;
         let coded = check.coded.map_or_else(String::new, |at| at.to_rfc3339());
         let verdict = match check.verdict {
             Verdict::Met => "met",

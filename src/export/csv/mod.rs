@@ -162,8 +162,15 @@ pub(super) fn unguarded(text: &str) -> &str {
     }
 }
 
+/// A field of comma-separated values (RFC 4180) that no spreadsheet calculates; a number stays one.
+#[must_use]
+pub fn field(text: &str) -> String {
+    if text.parse::<f64>().is_ok() { text.to_owned() } else { quoted(&guarded(text)) }
+}
+
 fn quoted(text: &str) -> String {
-    let needs = text.contains([',', ';', '"', '\n', '\r']) || text.starts_with(' ') || text.ends_with(' ');
+    let needs =
+        text.contains([',', ';', '"', '\n', '\r', '\t']) || text.starts_with(' ') || text.ends_with(' ');
     if needs { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
 }
 
@@ -235,6 +242,21 @@ mod tests {
             let safe = guarded(text);
             assert!(!"=+-@\t＝".contains(safe.chars().next().unwrap_or('a')), "{text:?} -> {safe:?}");
             assert_eq!(unguarded(&safe), text);
+        }
+    }
+
+    #[test]
+    fn a_field_is_guarded_and_a_number_is_not() {
+        for (text, wanted) in [
+            ("-0.25", "-0.25"),
+            ("1e-9", "1e-9"),
+            ("", ""),
+            ("K-07", "K-07"),
+            ("=HYPERLINK(\"http://x\")", "\"'=HYPERLINK(\"\"http://x\"\")\""),
+            ("-1+1", "'-1+1"),
+            ("a\tb", "\"a\tb\""),
+        ] {
+            assert_eq!(field(text), wanted);
         }
     }
 

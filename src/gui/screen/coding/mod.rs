@@ -163,6 +163,9 @@ pub struct Coding {
     newest_revision: u32,
     start: Instant,
     edits_since_checkpoint: u32,
+    /// The coding file lacks something: an edit, or what was recovered. What was only looked at is not written
+    /// again: it would push out the versions before it, and meet a copy that another computer wrote meanwhile.
+    is_changed: bool,
     /// When the coding file was written anew last.
     checkpointed: std::time::Duration,
     go_to_first: Option<Micros>,
@@ -260,6 +263,7 @@ impl Coding {
             newest_revision,
             start: now,
             edits_since_checkpoint: 0,
+            is_changed: !remarks.is_empty(),
             checkpointed: std::time::Duration::ZERO,
             go_to_first,
             asked_for: at,
@@ -450,6 +454,7 @@ impl Coding {
                 self.chosen = done.focus.map(|mark| (mark, Edge::From));
                 self.said = Said::Done(done.said);
                 self.edits_since_checkpoint += 1;
+                self.is_changed = true;
                 self.checkpoint_when_due();
                 self.prepare();
             }
@@ -497,7 +502,7 @@ impl Coding {
                 return false;
             }
         }
-        if let Some(autosave) = self.autosave.take() {
+        if let Some(autosave) = self.autosave.take().filter(|_| self.is_changed) {
             self.coder.set_progress(at, autosave.last_seq());
             if let Err(error) = autosave.finish(self.coder.coding()) {
                 self.said = Said::Refused(error.to_string());
