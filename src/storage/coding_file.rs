@@ -174,7 +174,7 @@ pub fn read(path: &Path) -> Result<Coding, Error> {
     let mut coding: Coding = json::read(path, CODING_FORMAT)?;
     let replay = journal::read(&journal_path(path), coding.last_seq)?;
     if let Some(what) = journal::apply_to(&mut coding, &replay.records) {
-        return Err(Error::Content { path: journal_path(path), line: 1, column: 1, what });
+        return Err(does_not_fit(path, &what));
     }
     Ok(coding)
 }
@@ -259,6 +259,11 @@ pub fn newer(path: &Path, ethogram: Option<&EthogramRef>) -> Option<Error> {
     files.into_iter().flatten().find_map(|file| json::newer(&file))
 }
 
+fn does_not_fit(coding: &Path, what: &str) -> Error {
+    let what = format!("{what}; 'shedlight check STUDY --repair' sets aside what does not fit");
+    Error::Content { path: journal_path(coding), line: 1, column: 1, what }
+}
+
 /// Why a coding is only looked at, when that is so in spite of an error of [`open`]: it is of a newer
 /// version, somebody else has it, or its folder can't be written.
 #[must_use]
@@ -290,7 +295,7 @@ pub fn open(path: &Path) -> Result<OpenedCoding, Error> {
     let mut remarks = replay.remarks;
     remarks.extend(left);
     if let Some(what) = journal::apply_to(&mut coding, &replay.records) {
-        return Err(Error::Content { path: journal_path(path), line: 1, column: 1, what });
+        return Err(does_not_fit(path, &what));
     }
     let recovered = coding.last_seq - before;
     if recovered > 0 {

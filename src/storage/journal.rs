@@ -226,8 +226,20 @@ pub fn compact(path: &Path) -> Result<(), Error> {
     if surplus == 0 {
         return Ok(());
     }
+    write(path, replay.records.iter().skip(surplus))
+}
+
+/// Leaves of a journal, whose records were read, only those up to an edit.
+///
+/// # Errors
+/// When it can't be written; it is then as it was.
+pub(super) fn cut_after(path: &Path, records: &[Record], last: u64) -> Result<(), Error> {
+    write(path, records.iter().take_while(|record| record.seq <= last))
+}
+
+fn write<'a>(path: &Path, records: impl Iterator<Item = &'a Record>) -> Result<(), Error> {
     let mut text = String::new();
-    for record in replay.records.iter().skip(surplus) {
+    for record in records {
         text.push_str(&seal(record).map_err(|source| Error::Json { path: path.to_owned(), source })?);
     }
     Ok(files::write_atomically(path, text.as_bytes())?)

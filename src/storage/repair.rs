@@ -152,11 +152,15 @@ fn mend_journal(path: &Path, aside: &Aside) -> Result<Option<String>, Error> {
     let mut coding: Coding = json::parse(path, &text, CODING_FORMAT)?;
     let before = coding.last_seq;
     let replay = journal::read(&journal, before)?;
-    if let Some(what) = journal::apply_to(&mut coding, &replay.records) {
-        return Err(Error::Content { path: journal, line: 1, column: 1, what });
-    }
     let mut done = Vec::new();
-    if !replay.remarks.is_empty() {
+    if let Some(what) = journal::apply_to(&mut coding, &replay.records) {
+        // What fitted is taken in below; the rest belongs to another state of this coding.
+        let kept = aside.keep(&journal)?;
+        journal::cut_after(&journal, &replay.records, coding.last_seq)?;
+        done.push(format!(
+            "{what}: it and what follows count nowhere and are set aside; the journal as it was: {kept}"
+        ));
+    } else if !replay.remarks.is_empty() {
         let kept = aside.keep(&journal)?;
         let _ = journal::Journal::open(&journal, before)?;
         done.push(format!("{}; the journal as it was: {kept}", replay.remarks.join("; ")));

@@ -68,6 +68,34 @@ fn a_coding_file_that_is_gone_comes_back_and_one_without_versions_from_the_journ
     assert_eq!(coding_file::read(&path).unwrap().marks, wanted.marks);
 }
 
+/// As when a coding file and a journal come from two computers.
+#[test]
+fn a_journal_of_another_state_does_not_lock_the_coding_for_good() {
+    let whole = folder();
+    let (path, wanted) = coded(whole.path());
+    let mut work = AtWork::open(&path);
+    work.press(10);
+    let _ = work.wait(|saved| *saved == Saved::All);
+    let taken_back = work.coder.undo().unwrap();
+    work.autosave.take(chrono::DateTime::default(), &taken_back);
+    let _ = work.wait(|saved| *saved == Saved::All);
+    drop(work);
+    let journal = fs::read(coding_file::journal_path(&path)).unwrap();
+    // This file says that it contains the edit that is then taken back.
+    let mut other = wanted.clone();
+    other.last_seq = 10;
+    json::write(&path, &other).unwrap();
+    let words = coding_file::open(&path).unwrap_err().to_string();
+    assert!(words.contains("edit 11") && words.contains("--repair"), "{words}");
+    repaired(whole.path(), "edit 11 of the journal does not fit");
+    assert_eq!(fs::read(whole.path().join("put-aside-1/K-01.1.journal")).unwrap(), journal, "it is kept");
+    let mut work = AtWork::open(&path);
+    assert_eq!(work.coder.coding().marks, wanted.marks);
+    work.press(12);
+    work.finish().unwrap();
+    assert_eq!(coding_file::read(&path).unwrap().last_seq, 11);
+}
+
 #[test]
 fn a_version_alone_is_no_proof_that_no_edit_is_missing() {
     for journal_left in [None, Some(300), Some(0)] {
