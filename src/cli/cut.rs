@@ -58,7 +58,7 @@ pub(super) fn run(asked: &Cut, out: &mut dyn Write) -> CommandResult {
     if clips.is_empty() {
         return Err(usage(format!("no film of this camera is here: session {}", asked.session)));
     }
-    if clips.iter().any(|(_, path)| same_file(path, &asked.out)) || is_film_of(&folder, &asked.out) {
+    if clips.iter().any(|(_, path)| same_file(path, &asked.out)) || is_film(&folder, &listing, &asked.out) {
         return Err(usage(format!("that is the film itself; name another file: {}", asked.out.display())));
     }
     let coding = if asked.drawn {
@@ -139,9 +139,12 @@ fn unnamed(
 
 /// Film of any session of the study: it is never written over.
 #[cfg(feature = "media")]
-fn is_film_of(folder: &crate::storage::StudyFolder, out: &std::path::Path) -> bool {
-    let sessions = folder.list().sessions;
-    let mut clips = sessions.iter().flat_map(|entry| &entry.session.clips);
+fn is_film(
+    folder: &crate::storage::StudyFolder,
+    listing: &crate::storage::Listing,
+    out: &std::path::Path,
+) -> bool {
+    let mut clips = listing.sessions.iter().flat_map(|entry| &entry.session.clips);
     clips.any(|clip| same_file(&folder.root().join(&clip.path), out))
 }
 

@@ -62,9 +62,11 @@ struct Shared {
     notice: Mutex<Option<String>>,
     /// The journal that is written, to tell it from another one of its name.
     journal: File,
-    /// A flush failed: what it was for may be lost though the next one succeeds, so that only the coding
-    /// file written anew makes it safe.
-    wants_whole: AtomicBool,
+    /// The last edit that may have been given to the journal.
+    given: AtomicU64,
+    /// A flush failed: all edits up to this one may be lost though the next one succeeds, so that only the
+    /// coding file written anew with them makes them safe; 0 when none did.
+    whole_to: AtomicU64,
     /// The journal was replaced once: from then on nothing finds what is written to ours.
     is_orphaned: AtomicBool,
 }
@@ -144,7 +146,8 @@ impl Autosave {
             on_disk: Mutex::new(on_disk),
             notice: Mutex::default(),
             journal: journal.handle()?,
-            wants_whole: AtomicBool::new(false),
+            given: AtomicU64::new(journal.last_seq()),
+            whole_to: AtomicU64::new(0),
             is_orphaned: AtomicBool::new(false),
         });
         let (tasks, inbox) = channel();
@@ -167,6 +170,8 @@ impl Autosave {
     /// Tries again what the disk refused.
     pub fn retry(&mut self) {
         while let Some((time, kind, edit, inverse)) = self.waiting.first() {
+            // Before, so that a flush that fails meanwhile counts it in.
+            self.shared.given.store(self.journal.last_seq() + 1, Ordering::Release);
             match self.journal.append(*time, *kind, edit, inverse) {
                 Ok(record) => {
                     let _ = self.waiting.remove(0);
@@ -221,7 +226,7 @@ impl Autosave {
     /// Whether the coding file must be written anew before anything counts as saved: the disk failed once.
     #[must_use]
     pub fn wants_whole(&self) -> bool {
-        self.shared.wants_whole.load(Ordering::Acquire)
+        self.shared.whole_to.load(Ordering::Acquire) > 0
     }
 
     /// Writes the coding file itself anew, in the thread. Its `last_seq` must be [`Autosave::last_seq`],
@@ -281,7 +286,7 @@ fn work(inbox: &Receiver<Task>, flush: &dyn Fn() -> io::Result<()>, shared: &Sha
         if let Some(seq) = to_flush {
             match (flush(), shared.found()) {
                 (Err(error), _) => {
-                    shared.wants_whole.store(true, Ordering::Release);
+                    shared.whole_to.store(shared.given.load(Ordering::Acquire), Ordering::Release);
                     tell(Some(format!(
                         "the disk does not take what is written ({error}); the next step tries to write the whole coding anew"
                     )));
@@ -293,7 +298,7 @@ fn work(inbox: &Receiver<Task>, flush: &dyn Fn() -> io::Result<()>, shared: &Sha
                 (Ok(()), Found::Another) => tell(Some(
                     "another program replaced this coding's journal: leave the coding now, and all of it is written beside the other one".to_owned(),
                 )),
-                (Ok(()), Found::Own) if shared.wants_whole.load(Ordering::Acquire) => {}
+                (Ok(()), Found::Own) if shared.whole_to.load(Ordering::Acquire) > 0 => {}
                 (Ok(()), Found::Own) => {
                     shared.flushed.store(seq, Ordering::Release);
                     to_flush = None;
@@ -303,7 +308,9 @@ fn work(inbox: &Receiver<Task>, flush: &dyn Fn() -> io::Result<()>, shared: &Sha
         }
         if let Ok(Task::Write(coding)) = task {
             match shared.write(&coding) {
-                Ok(_) if shared.wants_whole.swap(false, Ordering::AcqRel) => {
+                // An older state, that was on its way already, makes nothing safe.
+                Ok(_) if (1..=coding.last_seq).contains(&shared.whole_to.load(Ordering::Acquire)) => {
+                    shared.whole_to.store(0, Ordering::Release);
                     let _ = shared.flushed.fetch_max(coding.last_seq, Ordering::AcqRel);
                     to_flush = to_flush.filter(|seq| *seq > coding.last_seq);
                     if to_flush.is_none() {
@@ -361,6 +368,12 @@ mod tests {
         wait_for("more flushes", || flushes.load(Ordering::Acquire) > 3);
         assert!(matches!(autosave.saved(), Saved::Failing(why) if why.contains("input/output error")));
         assert!(autosave.wants_whole());
+        // A file that was on its way from before the edit does not make it safe.
+        let older = Coding { marks: Vec::new(), last_seq: 0, ..coding.clone() };
+        autosave.tasks.send(Task::Write(Box::new(older))).unwrap();
+        let before = flushes.load(Ordering::Acquire);
+        wait_for("more flushes after it", || flushes.load(Ordering::Acquire) > before + 3);
+        assert!(autosave.wants_whole() && matches!(autosave.saved(), Saved::Failing(_)));
         coding.last_seq = autosave.last_seq();
         assert!(autosave.checkpoint(&coding));
         wait_for("the whole file", || autosave.saved() == Saved::All);
